@@ -1,0 +1,1 @@
+//! Sayback: a hands-free job runner.
