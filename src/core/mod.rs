@@ -301,9 +301,8 @@ impl Wall {
 
     fn civil(self) -> jiff::civil::DateTime {
         // A clock outside the years -9999 to 9999 shows as 1970: the label is wrong then, the order is not.
-        jiff::Timestamp::from_millisecond(self.utc_ms + i64::from(self.offset_min) * 60_000)
-            .unwrap_or(jiff::Timestamp::UNIX_EPOCH)
-            .to_zoned(jiff::tz::TimeZone::UTC)
-            .datetime()
+        let local = self.utc_ms.saturating_add(i64::from(self.offset_min) * 60_000);
+        let stamp = jiff::Timestamp::from_millisecond(local).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
+        jiff::tz::TimeZone::UTC.to_datetime(stamp)
     }
 }
