@@ -86,11 +86,11 @@ pub(super) fn take(turn: &mut Turn, key: Key) {
             Key::Slash => menu(turn),
             _ => {}
         },
-        Phase::NotSaved { .. } => {
-            if key == Key::Enter {
-                turn.effects.push(super::Effect::Quit(3));
-            }
-        }
+        Phase::NotSaved { again } => match key {
+            Key::Enter if again => turn.ask_again(),
+            Key::Enter | Key::Slash => turn.effects.push(super::Effect::Quit(3)),
+            _ => {}
+        },
         Phase::Leaving => match key {
             Key::Enter => turn.leave(),
             Key::Minus | Key::Digit(0) => turn.ask_again(),
@@ -335,7 +335,8 @@ pub fn hints(phase: &Phase, asked: &Asked, live: &Live) -> Vec<(&'static str, &'
         Phase::Noting => vec![("Enter", "keep"), ("*", "clear"), ("/", "drop it")],
         Phase::Holding { .. } => vec![("/", "break off"), ("Esc", "STOP")],
         Phase::Paused | Phase::Stopped => vec![("Enter", "go ahead"), ("/", "menu")],
-        Phase::NotSaved { .. } => vec![("Enter", "leave")],
+        Phase::NotSaved { again: true } => vec![("Enter", "enter it again"), ("/", "leave")],
+        Phase::NotSaved { again: false } => vec![("Enter", "leave")],
         Phase::Leaving => vec![("Enter", "yes, end it"), ("-", "no")],
         Phase::Asking if !live.typed.is_empty() => match asked {
             Asked::Plate(item) if matches!(item.kind, crate::job::PlateKind::Tag) => {

@@ -58,6 +58,8 @@ pub enum Event {
     NotSaved {
         /// What went wrong and what to do.
         why: String,
+        /// True if the same journal can still take records once the cause is gone.
+        again: bool,
     },
     /// The microphone or the ear is not there.
     EarLost {
@@ -209,8 +211,8 @@ pub enum Phase {
     Stopped,
     /// A record could not be written.
     NotSaved {
-        /// What went wrong and what to do.
-        why: String,
+        /// True if it can be tried again here.
+        again: bool,
     },
     /// Asked whether to end the job here.
     Leaving,

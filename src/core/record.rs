@@ -156,6 +156,28 @@ pub enum Body {
     },
 }
 
+impl Body {
+    /// How it came in, where a person gave it.
+    #[must_use]
+    pub fn how(&self) -> Option<&How> {
+        match self {
+            Self::Plate { how, .. }
+            | Self::Skipped { how, .. }
+            | Self::Noted { how, .. }
+            | Self::Stopped { how, .. }
+            | Self::Restored { how, .. } => Some(how),
+            Self::Answered(answer) => Some(&answer.how),
+            _ => None,
+        }
+    }
+
+    /// The sound that belongs to it.
+    #[must_use]
+    pub fn clip(&self) -> Option<&Clip> {
+        self.how().and_then(|how| how.clip.as_ref())
+    }
+}
+
 /// The head of a journal.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Started {

@@ -63,11 +63,12 @@ impl Turn<'_> {
             }
             Event::Heard { words, listen, clip, damaged } => self.heard(&words, listen, clip, damaged),
             Event::Saved => self.saved(),
-            Event::NotSaved { why } => {
+            Event::NotSaved { why, again } => {
                 self.run.live.pending = None;
                 self.run.live.queue.clear();
                 self.tell(Mark::Bad, &format!("NOT SAVED. Write it on paper. {why}"));
-                self.run.live.phase = Phase::NotSaved { why };
+                self.run.live.phase = Phase::NotSaved { again };
+                self.relisten = true;
             }
             Event::EarLost { why } => {
                 self.say(&format!("Microphone lost. {why} The keypad goes on."));

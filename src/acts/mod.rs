@@ -1,0 +1,97 @@
+//! What the command line can ask for, each act in its own file.
+//!
+//! Data goes to standard output, messages to standard error. Every error says
+//! what was found and what to do.
+
+mod record;
+mod run;
+mod tables;
+
+use std::process::ExitCode;
+
+use crate::args::{Act, CommandLine};
+
+pub use self::record::write_pages;
+
+/// Exit code: done.
+pub const DONE: u8 = 0;
+/// Exit code: not done.
+pub const NOT_DONE: u8 = 1;
+/// Exit code: wrong use.
+pub const WRONG_USE: u8 = 2;
+/// Exit code: could not save.
+pub const NOT_SAVED: u8 = 3;
+
+/// An error with the exit code that belongs to it.
+#[derive(Debug)]
+pub struct Failure {
+    /// Exit code.
+    pub code: u8,
+    /// What to print on standard error.
+    pub text: String,
+}
+
+impl Failure {
+    /// Wrong use: the command line or a file given on it.
+    pub fn wrong(text: impl ToString) -> Self {
+        Self { code: WRONG_USE, text: text.to_string() }
+    }
+
+    /// Something could not be written.
+    pub fn not_saved(text: impl ToString) -> Self {
+        Self { code: NOT_SAVED, text: text.to_string() }
+    }
+}
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Self {
+        Self::not_saved(format!("cannot write to standard output: {error}"))
+    }
+}
+
+/// Does what was asked; the exit code says how it went.
+#[must_use]
+pub fn carry_out(line: CommandLine) -> ExitCode {
+    let done = match line.act {
+        Act::Run(args) => run::start(&args),
+        Act::Resume(args) => run::resume(&args),
+        Act::Runs(args) => record::list(&args),
+        Act::Jobs { name } => tables::jobs(name.as_deref()),
+        Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),
+        Act::Record(args) => record::make(&args),
+        Act::Verify { run, folder } => record::verify(&run, &folder),
+        Act::Calc { name, inputs, table } => tables::calc(name.as_deref(), inputs.as_deref(), table.as_deref()),
+        Act::Parse { slot, phrase, table } => tables::parse(slot.as_deref(), phrase.as_deref(), table.as_deref()),
+        #[cfg(feature = "voice")]
+        Act::Hear(args) => tables::hear(&args),
+        #[cfg(feature = "voice")]
+        Act::Microphones => run::microphones(),
+        Act::Completions { shell } => tables::completions(shell),
+    };
+    match done {
+        Ok(code) => ExitCode::from(code),
+        Err(failure) => {
+            eprintln!("sayback: {}", failure.text);
+            ExitCode::from(failure.code)
+        }
+    }
+}
+
+/// True if this is a reader that went away: that is no error.
+#[must_use]
+pub fn is_broken_pipe(error: &std::io::Error) -> bool {
+    error.kind() == std::io::ErrorKind::BrokenPipe
+}
+
+/// Prints to standard output; a reader that went away ends the program quietly.
+///
+/// # Errors
+/// If standard output cannot be written for another reason.
+pub fn print(text: &str) -> Result<(), Failure> {
+    use std::io::Write;
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if is_broken_pipe(&error) => Ok(()),
+        other => other.map_err(Failure::from),
+    }
+}

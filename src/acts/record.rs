@@ -1,0 +1,213 @@
+//! `runs`, `record`, `verify`: reading journals back.
+
+use std::path::PathBuf;
+
+use super::{DONE, Failure, NOT_DONE};
+use crate::args::{Form, RecordArgs, RunsFolder};
+use crate::core::record::{Body, Cursor, Record};
+use crate::core::run::Saved;
+use crate::edge::runs::{self, RunFolder, RunsError};
+use crate::job::Job;
+use crate::journal::{self, Ending, Entry, JournalError};
+use crate::report;
+use crate::storage::ReadOnlyFile;
+
+/// A journal as read, without touching it.
+struct Read {
+    entries: Vec<Entry<Record>>,
+    chain_hash: String,
+    /// "whole", or what is wrong with it, in words.
+    whole: String,
+}
+
+fn read(folder: &RunFolder) -> Result<Read, Failure> {
+    let file = ReadOnlyFile::open(&folder.journal()).map_err(Failure::wrong)?;
+    match journal::read::<Record>(&file) {
+        Ok(contents) => {
+            let whole = if contents.torn.is_empty() {
+                "whole".to_owned()
+            } else {
+                format!("whole but for {} bytes of a last line that was never saved", contents.torn.len())
+            };
+            Ok(Read { chain_hash: contents.chain_hash().to_string(), entries: contents.entries, whole })
+        }
+        Err(JournalError::Damaged { whole, at_line, why, later, name }) => {
+            let chain_hash = whole.last().map_or_else(String::new, |entry| entry.hash.to_string());
+            let words = format!(
+                "DAMAGED: {name}, line {at_line}: {why}. This record shows what stands before it; {} whole records stand after it",
+                later.len()
+            );
+            Ok(Read { entries: whole, chain_hash, whole: words })
+        }
+        Err(error) => Err(Failure::wrong(error)),
+    }
+}
+
+/// Makes the pages of a run's record in its folder; returns the page to read.
+///
+/// # Errors
+/// If the journal cannot be read or a page cannot be written.
+pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
+    let report = build(folder)?;
+    let write = |name: &str, bytes: &[u8]| folder.write_record(name, bytes).map_err(Failure::not_saved);
+    write("record.csv", &report::csv(&report).map_err(Failure::not_saved)?)?;
+    write("record.json", report::json(&report).as_bytes())?;
+    write("record.html", report::html(&report).as_bytes())
+}
+
+fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
+    let read = read(folder)?;
+    let (_, job) = super::run::read_job(&folder.job_file().to_string_lossy())?;
+    let records: Vec<(u64, Record)> = read.entries.into_iter().map(|entry| (entry.seq.0, entry.record)).collect();
+    Ok(report::build(&report::Source {
+        job: &job,
+        records: &records,
+        chain_hash: &read.chain_hash,
+        whole: &read.whole,
+        clips_folder: "clips",
+    }))
+}
+
+/// The saved run of these records.
+///
+/// # Errors
+/// If the journal does not begin as one of ours does, or the job is another one.
+pub fn fold(job: &Job, records: &[Record]) -> Result<Saved, Failure> {
+    let Some(Record { body: Body::Started(started), .. }) = records.first() else {
+        return Err(Failure::wrong("this journal does not begin with the start of a run; it is not one of Sayback's"));
+    };
+    if started.job_hash != job.hash {
+        return Err(Failure::wrong(format!(
+            "the job file beside this journal is not the one it began with (hash {} instead of {}). Put the right copy back; nothing was changed",
+            job.hash, started.job_hash
+        )));
+    }
+    let mut saved = Saved::new(job, started.clone());
+    for record in &records[1..] {
+        saved.apply(job, record);
+    }
+    Ok(saved)
+}
+
+/// True if the run is not closed, as far as its journal can be read.
+#[must_use]
+pub fn is_open(folder: &RunFolder) -> bool {
+    read(folder).is_ok_and(|read| !closed(&read.entries))
+}
+
+fn closed(entries: &[Entry<Record>]) -> bool {
+    matches!(entries.last().map(|entry| &entry.record.body), Some(Body::Closed { .. }))
+}
+
+/// How a journal ended, for a person.
+#[must_use]
+pub fn ending_words(ending: &Ending) -> String {
+    match ending {
+        Ending::Clean => "the journal is whole".to_owned(),
+        Ending::Torn { kept_aside, bytes } => format!(
+            "the last line of the journal was never saved whole ({bytes} bytes); it is kept aside in {kept_aside}. Enter the last answer again"
+        ),
+    }
+}
+
+/// Lists the runs.
+///
+/// # Errors
+/// If the folder cannot be read.
+pub fn list(args: &RunsFolder) -> Result<u8, Failure> {
+    let runs = runs::runs_folder(args.runs.as_deref()).map_err(Failure::wrong)?;
+    let mut text = String::new();
+    for folder in RunFolder::all(&runs).map_err(Failure::wrong)? {
+        let state = match (read(&folder), super::run::read_job(&folder.job_file().to_string_lossy())) {
+            (Ok(read), _) if read.whole.starts_with("DAMAGED") => "damaged".to_owned(),
+            (Ok(read), Ok((_, job))) => state(&job, &read.entries),
+            (Ok(_), Err(_)) => "job file missing or changed".to_owned(),
+            (Err(failure), _) => failure.text,
+        };
+        text += &format!("{}\t{state}\n", folder.name());
+    }
+    if text.is_empty() {
+        eprintln!("sayback: no runs in {}", runs.display());
+    }
+    super::print(&text)?;
+    Ok(DONE)
+}
+
+fn state(job: &Job, entries: &[Entry<Record>]) -> String {
+    let records: Vec<Record> = entries.iter().map(|entry| entry.record.clone()).collect();
+    let Ok(saved) = fold(job, &records) else { return "not readable with its job file".to_owned() };
+    let tag = saved.plate_word("tag").unwrap_or("no tag yet");
+    let at = match (&saved.cursor, records.last().map(|record| &record.body)) {
+        (Cursor::Closed, Some(Body::Closed { complete: false, reason })) => {
+            format!("ended early: {}", reason.as_deref().unwrap_or("no reason given"))
+        }
+        (Cursor::Closed, _) => "done".to_owned(),
+        (Cursor::Step { id, .. }, _) => format!("open at step {id}"),
+        (Cursor::Plate(id), _) => format!("open at {id}"),
+        (Cursor::Ending, _) => "open at the close-out".to_owned(),
+    };
+    format!("{tag}\t{at}")
+}
+
+/// Makes a record again.
+///
+/// # Errors
+/// If there is no such run, or it cannot be written.
+pub fn make(args: &RecordArgs) -> Result<u8, Failure> {
+    let runs = runs::runs_folder(args.folder.runs.as_deref()).map_err(Failure::wrong)?;
+    let folder = match &args.run {
+        Some(name) => RunFolder::open(&runs, name).map_err(Failure::wrong)?,
+        None => RunFolder::all(&runs)
+            .map_err(Failure::wrong)?
+            .pop()
+            .ok_or_else(|| Failure::wrong(RunsError::NoRuns { runs: runs.clone() }))?,
+    };
+    match args.print {
+        None => super::print(&format!("{}\n", write_pages(&folder)?.display()))?,
+        Some(form) => {
+            let report = build(&folder)?;
+            let text = match form {
+                Form::Html => report::html(&report),
+                Form::Csv => String::from_utf8_lossy(&report::csv(&report).map_err(Failure::not_saved)?).into_owned(),
+                Form::Json => report::json(&report),
+                Form::Text => report::text(&report),
+            };
+            super::print(&text)?;
+        }
+    }
+    Ok(DONE)
+}
+
+/// Checks a journal and its clips.
+///
+/// # Errors
+/// If there is no such run.
+pub fn verify(run: &str, folder: &RunsFolder) -> Result<u8, Failure> {
+    let runs = runs::runs_folder(folder.runs.as_deref()).map_err(Failure::wrong)?;
+    let folder = RunFolder::open(&runs, run).map_err(Failure::wrong)?;
+    let file = ReadOnlyFile::open(&folder.journal()).map_err(Failure::wrong)?;
+    let mut faults: Vec<String> =
+        journal::verify(&file, None).map_err(Failure::wrong)?.iter().map(ToString::to_string).collect();
+    let read = read(&folder)?;
+    let mut clips = 0;
+    for entry in &read.entries {
+        let Some(clip) = entry.record.body.clip() else { continue };
+        clips += 1;
+        let path = folder.clips().join(&clip.file);
+        match std::fs::read(&path) {
+            Ok(bytes) if blake3::hash(&bytes).to_hex().to_string() == clip.hash => {}
+            Ok(_) => faults.push(format!("clip {} was changed: its hash is not the one in record {}", clip.file, entry.seq.0)),
+            Err(error) => faults.push(format!("clip {} of record {} cannot be read: {error}", clip.file, entry.seq.0)),
+        }
+    }
+    if faults.is_empty() {
+        super::print(&format!(
+            "{} records and {clips} clips are as they were written. Hash of the last record: {}\nA hash shows changes; it is no signature.\n",
+            read.entries.len(),
+            read.chain_hash
+        ))?;
+        return Ok(DONE);
+    }
+    super::print(&(faults.join("\n") + "\n"))?;
+    Ok(NOT_DONE)
+}

@@ -1,0 +1,266 @@
+//! `run`, `resume`, `microphones`: one session at a job.
+
+use std::collections::BTreeMap;
+use std::io::IsTerminal;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc;
+
+use super::{Failure, NOT_DONE};
+use crate::args::{ResumeArgs, RunArgs, SessionArgs};
+use crate::core::record::{Body, FORMAT, Record, Started};
+use crate::core::run::Saved;
+use crate::core::{EarState, Run};
+use crate::drive::{Ended, FromWorld, Output, Session, Silence, Sound};
+use crate::edge::clock::{self, Clock};
+use crate::edge::runs::{self, RunFolder, RunsError};
+use crate::edge::{keys, plain, screen, signals};
+use crate::job::{Job, built_in, load};
+use crate::journal::{Ending, Journal, JournalError};
+use crate::storage::FileStorage;
+
+/// Name and version, as written into journals.
+pub const PROGRAM: &str = concat!("sayback ", env!("CARGO_PKG_VERSION"));
+
+/// Starts a new run.
+///
+/// # Errors
+/// If the job, the sheet, the recording or the runs folder is not right.
+pub fn start(args: &RunArgs) -> Result<u8, Failure> {
+    let (text, job) = read_job(&args.job)?;
+    let sheet = match &args.sheet {
+        Some(path) => Some(load::sheet_file(path, &job).map_err(Failure::wrong)?),
+        None => None,
+    };
+    let sound = Ear::prepare(&args.session)?;
+    let mut limits = job.limits.clone();
+    let mut plate = BTreeMap::new();
+    let (mut by, mut relayed_by) = (None, None);
+    if let Some(sheet) = sheet {
+        limits.extend(sheet.limits);
+        plate = sheet.plate;
+        (by, relayed_by) = (sheet.by, sheet.relayed_by);
+    }
+    let started = Started {
+        format: FORMAT,
+        program: PROGRAM.to_owned(),
+        job: job.id.clone(),
+        title: job.title.clone(),
+        job_hash: job.hash.clone(),
+        limits,
+        plate,
+        by: args.by.clone().or(by),
+        relayed_by: args.relayed_by.clone().or(relayed_by),
+        from_recording: args.session.recording.is_some(),
+    };
+    let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
+    let folder = RunFolder::create(&runs, &clock::day(), &job.id, &text).map_err(Failure::not_saved)?;
+    let storage = FileStorage::create_new(&folder.journal()).map_err(Failure::not_saved)?;
+    let first = Record { at: clock::wall(), body: Body::Started(started.clone()) };
+    let journal = Journal::create(storage, &first).map_err(Failure::not_saved)?;
+    let saved = Saved::new(&job, started);
+    session(Run::new(Arc::new(job), saved), journal, folder, sound, &args.session)
+}
+
+/// Goes on with a run.
+///
+/// # Errors
+/// If there is no such run, it is open in another Sayback, or its journal is damaged.
+pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
+    let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
+    let folder = match &args.run {
+        Some(name) => RunFolder::open(&runs, name).map_err(Failure::wrong)?,
+        None => newest_open(&runs)?,
+    };
+    let (_, job) = read_job(&folder.job_file().to_string_lossy())?;
+    let sound = Ear::prepare(&args.session)?;
+    let storage = FileStorage::open(&folder.journal()).map_err(Failure::not_saved)?;
+    let opened: crate::journal::Opened<Record, FileStorage> = Journal::open(storage).map_err(damaged)?;
+    if let Ending::Torn { .. } = &opened.ending {
+        eprintln!("sayback: {}", super::record::ending_words(&opened.ending));
+    }
+    let records: Vec<Record> = opened.records.into_iter().map(|entry| entry.record).collect();
+    let saved = super::record::fold(&job, &records)?;
+    if let Some(now) = built_in::find(&job.id).filter(|now| now.hash != job.hash) {
+        eprintln!(
+            "sayback: the built-in job {} has changed since this run began; the run goes on with its own copy, {}",
+            now.id,
+            folder.job_file().display()
+        );
+    }
+    let mut journal = opened.journal;
+    let mut run = Run::new(Arc::new(job), saved);
+    let resumed = Record { at: clock::wall(), body: Body::Resumed { program: PROGRAM.to_owned() } };
+    journal.append(&resumed).map_err(Failure::not_saved)?;
+    let job = run.job.clone();
+    run.saved.apply(&job, &resumed);
+    session(run, journal, folder, sound, &args.session)
+}
+
+fn newest_open(runs: &Path) -> Result<RunFolder, Failure> {
+    RunFolder::all(runs)
+        .map_err(Failure::wrong)?
+        .into_iter()
+        .rev()
+        .find(|folder| super::record::is_open(folder))
+        .ok_or_else(|| Failure::wrong(RunsError::NoRuns { runs: runs.to_owned() }))
+}
+
+fn damaged(error: JournalError<Record>) -> Failure {
+    Failure::not_saved(error)
+}
+
+/// A job by the name of a built-in one, or by file; with its text.
+///
+/// # Errors
+/// If there is none, or it has faults.
+pub fn read_job(name: &str) -> Result<(String, Job), Failure> {
+    if let Some(found) = built_in::all().iter().find(|job| job.id == name) {
+        return load::parse(found.text, &format!("{name}.toml"))
+            .map(|job| (found.text.to_owned(), job))
+            .map_err(Failure::wrong);
+    }
+    let path = Path::new(name);
+    if !path.exists() && !name.contains(['/', '.']) {
+        let names: Vec<&str> = built_in::all().iter().map(|job| job.id).collect();
+        return Err(Failure::wrong(format!(
+            "no job {name}. Built-in jobs: {}; or give the path of a job file",
+            names.join(", ")
+        )));
+    }
+    load::file(path).map_err(Failure::wrong)
+}
+
+fn session(
+    run: Run,
+    journal: Journal<Record, FileStorage>,
+    folder: RunFolder,
+    ear: Ear,
+    args: &SessionArgs,
+) -> Result<u8, Failure> {
+    let on_screen = !args.plain
+        && std::io::stdout().is_terminal()
+        && std::io::stdin().is_terminal()
+        && std::env::var("TERM").map_or(true, |term| term != "dumb");
+    let keymap = match &args.keys {
+        Some(path) => keys::Keymap::read(path).map_err(Failure::wrong)?,
+        None => keys::Keymap::default(),
+    };
+    let (sender, world) = mpsc::sync_channel(64);
+    signals::listen(sender.clone()).map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
+    let mut run = run;
+    let clock = if matches!(ear, Ear::Recording(..)) { Clock::standing() } else { Clock::start() };
+    let mut sound = ear.open(&mut run, args, &sender)?;
+    let mut output: Box<dyn Output> = if on_screen {
+        let shown = screen::Screen::enter(screen::Look::of_environment(args.contrast))
+            .map_err(|error| Failure::wrong(format!("cannot use this terminal: {error}. Try --plain")))?;
+        keys::listen(sender.clone(), keymap);
+        Box::new(shown)
+    } else {
+        keys::listen_lines(sender.clone());
+        Box::new(plain::Plain::new())
+    };
+    drop(sender);
+    let ended = Session {
+        run,
+        journal,
+        folder: folder.clone(),
+        output: output.as_mut(),
+        sound: sound.as_mut(),
+        world,
+        clock,
+        unsaved: BTreeMap::new(),
+        keys_gone: false,
+    }
+    .drive();
+    // The terminal is given back before anything is printed on it.
+    drop(output);
+    drop(sound);
+    finish(&folder, &ended)
+}
+
+fn finish(folder: &RunFolder, ended: &Ended) -> Result<u8, Failure> {
+    let page = super::write_pages(folder)?;
+    let mut text = String::new();
+    let saved = &ended.run.saved;
+    if saved.cursor != crate::core::record::Cursor::Closed {
+        let why = if ended.recording_over { "The recording is over before the job is. " } else { "" };
+        text += &format!("{why}Not done yet; everything kept is saved. Go on with: sayback resume {}\n", folder.path.display());
+    }
+    text += &format!("Record: {}\n", page.display());
+    super::print(&text)?;
+    Ok(ended.code)
+}
+
+/// What is to listen, made ready before the journal is begun, so that a wrong file begins no run.
+enum Ear {
+    None,
+    #[cfg(feature = "voice")]
+    Recording(Box<crate::edge::recording::Recording>),
+    #[cfg(feature = "voice")]
+    Microphone,
+}
+
+impl Ear {
+    fn prepare(args: &SessionArgs) -> Result<Self, Failure> {
+        #[cfg(feature = "voice")]
+        {
+            if let Some(path) = &args.recording {
+                let samples = crate::edge::sound::read(path).map_err(Failure::wrong)?;
+                let ear = crate::edge::ear::Ear::open(&model(args)).map_err(Failure::wrong)?;
+                let recording = crate::edge::recording::Recording::new(samples, ear, args.fast);
+                return Ok(Self::Recording(Box::new(recording)));
+            }
+            if !args.keypad {
+                return Ok(Self::Microphone);
+            }
+        }
+        #[cfg(not(feature = "voice"))]
+        if args.recording.is_some() {
+            return Err(Failure::wrong("this program was built without the ear; --recording needs one built with it"));
+        }
+        Ok(Self::None)
+    }
+
+    #[cfg_attr(not(feature = "voice"), allow(unused_variables, clippy::unnecessary_wraps))]
+    fn open(
+        self,
+        run: &mut Run,
+        args: &SessionArgs,
+        sender: &mpsc::SyncSender<FromWorld>,
+    ) -> Result<Box<dyn Sound>, Failure> {
+        match self {
+            Self::None => Ok(Box::new(Silence)),
+            #[cfg(feature = "voice")]
+            Self::Recording(recording) => {
+                run.live.ear = EarState::Open;
+                Ok(recording)
+            }
+            #[cfg(feature = "voice")]
+            Self::Microphone => {
+                run.live.ear = EarState::Loading;
+                Ok(Box::new(crate::edge::live_ear::LiveEar::start(model(args), args.microphone.clone(), sender.clone())))
+            }
+        }
+    }
+}
+
+#[cfg(feature = "voice")]
+fn model(args: &SessionArgs) -> crate::edge::ear::ModelChoice {
+    super::tables::model_choice(args.model.as_deref())
+}
+
+/// Lists the microphones.
+///
+/// # Errors
+/// If none can be listed.
+#[cfg(feature = "voice")]
+pub fn microphones() -> Result<u8, Failure> {
+    let names = crate::edge::mic::list();
+    if names.is_empty() {
+        eprintln!("sayback: no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad");
+        return Ok(NOT_DONE);
+    }
+    super::print(&(names.join("\n") + "\n"))?;
+    Ok(0)
+}

@@ -1,0 +1,201 @@
+//! Command line and environment. Nothing else reads either.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Hands-free job runner for modulating electric quarter-turn valve actuators.
+#[derive(Debug, Parser)]
+#[command(
+    name = "sayback",
+    version,
+    about,
+    after_help = "Exit codes: 0 done, 1 not done, 2 wrong use, 3 could not save.\n\
+                  Sayback never moves the actuator and never says that anything is safe."
+)]
+pub struct CommandLine {
+    /// What to do.
+    #[command(subcommand)]
+    pub act: Act,
+}
+
+/// What Sayback can be asked to do.
+#[derive(Debug, Subcommand)]
+pub enum Act {
+    /// Run a job: a built-in one by name, or a job file.
+    Run(RunArgs),
+    /// Go on with a run exactly where it stopped.
+    Resume(ResumeArgs),
+    /// List the runs, newest last.
+    Runs(RunsFolder),
+    /// List the built-in jobs, or print one as a job file to start from.
+    Jobs {
+        /// Print this job file.
+        name: Option<String>,
+    },
+    /// Check a job file, and a job sheet against it.
+    CheckJob {
+        /// The job file, or the name of a built-in job.
+        job: String,
+        /// A job sheet to check against it.
+        #[arg(long, value_name = "FILE")]
+        sheet: Option<PathBuf>,
+    },
+    /// Make the record of a run again: page, table and data.
+    Record(RecordArgs),
+    /// Check a run's journal and clips: say in words what was changed, if anything.
+    Verify {
+        /// The run: its folder, or its name in the runs folder.
+        run: String,
+        #[command(flatten)]
+        folder: RunsFolder,
+    },
+    /// Do one calculation of the core, or check a table of them.
+    Calc {
+        /// Name of the calculation. Without it: list them all.
+        #[arg(conflicts_with = "table")]
+        name: Option<String>,
+        /// Inputs as a JSON object, for example '{"signal": 12, "lo": 4, "hi": 20, "action": "direct"}'.
+        inputs: Option<String>,
+        /// Check the rows of a tab-separated table instead.
+        #[arg(long, value_name = "FILE")]
+        table: Option<PathBuf>,
+    },
+    /// Say how a phrase would be taken for a slot, or check a table of them.
+    Parse {
+        /// Slot, for example R1K, MA, YN. Without it: list them all.
+        #[arg(conflicts_with = "table")]
+        slot: Option<String>,
+        /// The phrase, in quotes.
+        phrase: Option<String>,
+        /// Check the rows of a tab-separated table instead.
+        #[arg(long, value_name = "FILE")]
+        table: Option<PathBuf>,
+    },
+    /// Say what the ear hears in recordings, or print figures over a table of them.
+    #[cfg(feature = "voice")]
+    Hear(HearArgs),
+    /// List the microphones.
+    #[cfg(feature = "voice")]
+    Microphones,
+    /// Print completions for a shell.
+    Completions {
+        /// The shell.
+        shell: clap_complete::Shell,
+    },
+}
+
+/// Options of `run`.
+#[derive(Debug, Args)]
+pub struct RunArgs {
+    /// Name of a built-in job (see `sayback jobs`), or a job file.
+    pub job: String,
+    /// Job sheet: nameplate data, limits of the order, who does the job.
+    #[arg(long, value_name = "FILE")]
+    pub sheet: Option<PathBuf>,
+    /// Who does the job.
+    #[arg(long, value_name = "NAME")]
+    pub by: Option<String>,
+    /// Who relays the readings, where a partner speaks for the one at the valve.
+    #[arg(long, value_name = "NAME")]
+    pub relayed_by: Option<String>,
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// Options of `resume`.
+#[derive(Debug, Args)]
+pub struct ResumeArgs {
+    /// The run: its folder, or its name in the runs folder. Without it: the newest that is not closed.
+    pub run: Option<String>,
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// How a job is shown and heard.
+#[derive(Debug, Args)]
+pub struct SessionArgs {
+    /// Listen to this recording (WAV or FLAC, mono) instead of the microphone.
+    #[arg(long, value_name = "FILE")]
+    pub recording: Option<PathBuf>,
+    /// Take the recording as fast as the ear can, not at its own pace.
+    #[arg(long, requires = "recording")]
+    pub fast: bool,
+    /// Lines instead of a screen: for screen readers and pipes.
+    #[arg(long)]
+    pub plain: bool,
+    /// Keypad only: leave the ear off.
+    #[arg(long)]
+    pub keypad: bool,
+    /// Microphone, by its name in `sayback microphones`.
+    #[arg(long, value_name = "NAME", env = "SAYBACK_MICROPHONE")]
+    pub microphone: Option<String>,
+    /// Model folder in Vosk's format, instead of the one inside the program.
+    #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
+    pub model: Option<PathBuf>,
+    /// File with other keys for the acts.
+    #[arg(long, value_name = "FILE", env = "SAYBACK_KEYS")]
+    pub keys: Option<PathBuf>,
+    /// Bold and reverse only, no colour.
+    #[arg(long)]
+    pub contrast: bool,
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Where runs are kept.
+#[derive(Clone, Debug, Args)]
+pub struct RunsFolder {
+    /// Folder of the runs.
+    #[arg(long = "runs", value_name = "FOLDER", env = "SAYBACK_RUNS")]
+    pub runs: Option<PathBuf>,
+}
+
+/// Options of `record`.
+#[derive(Debug, Args)]
+pub struct RecordArgs {
+    /// The run: its folder, or its name in the runs folder. Without it: the newest.
+    pub run: Option<String>,
+    /// Print this form to standard output instead of writing all of them into the run's folder.
+    #[arg(long, value_enum)]
+    pub print: Option<Form>,
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Form of a record.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum Form {
+    /// Page to read, print and sign.
+    Html,
+    /// Table, one row an answer.
+    Csv,
+    /// Data.
+    Json,
+    /// Short summary.
+    Text,
+}
+
+/// Options of `hear`.
+#[cfg(feature = "voice")]
+#[derive(Debug, Args)]
+pub struct HearArgs {
+    /// Recordings, WAV or FLAC, mono.
+    #[arg(required_unless_present = "table", conflicts_with = "table")]
+    pub files: Vec<PathBuf>,
+    /// Print figures over the rows of a tab-separated table: path, transcript, group, and optionally grammar.
+    #[arg(long, value_name = "FILE")]
+    pub table: Option<PathBuf>,
+    /// With --table: one line a clip as well.
+    #[arg(long, requires = "table")]
+    pub each: bool,
+    /// What is listened for: all, numbers, digits, yes-no, tag, commands.
+    #[arg(long, value_name = "NAME")]
+    pub grammar: Option<String>,
+    /// The slot that the words are parsed for, for example R1K.
+    #[arg(long, value_name = "SLOT")]
+    pub slot: Option<String>,
+    /// Model folder in Vosk's format, instead of the one inside the program.
+    #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
+    pub model: Option<PathBuf>,
+}

@@ -1,0 +1,304 @@
+//! The one loop: wait for an event, give it to the core, do what the core asks.
+//!
+//! The loop owns the run and its journal. Keys, signals and the microphone come
+//! in over one channel; a recording is fed from here, in step with the core, so
+//! that a fast replay decides exactly as a slow one does.
+
+use std::collections::BTreeMap;
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::time::Duration;
+
+use crate::core::record::{Clip, Record};
+use crate::core::{self, Effect, Event, Key, Run, Stamp, View, view};
+use crate::edge::clock::Clock;
+use crate::edge::runs::RunFolder;
+use crate::journal::Journal;
+use crate::spoken::{CommandSet, Slot};
+use crate::storage::FileStorage;
+
+/// The longest wait without drawing again, so that a missed resize does not stay.
+const REDRAW: Duration = Duration::from_millis(500);
+
+/// Where views and sentences go: the screen, or plain lines.
+pub trait Output {
+    /// Shows what is to be shown now.
+    ///
+    /// # Errors
+    /// If the terminal or the pipe is gone.
+    fn show(&mut self, view: &View) -> std::io::Result<()>;
+    /// Says a sentence, where there is a voice; cut off what is being said.
+    fn say(&mut self, text: &str);
+    /// Be silent at once.
+    fn hush(&mut self);
+    /// Leaves the terminal to others for a while and takes it again.
+    fn suspend(&mut self) {}
+}
+
+/// What comes in over the channel.
+#[derive(Debug)]
+pub enum FromWorld {
+    /// A key.
+    Key(Key),
+    /// Nothing changed in the run, but the screen must be drawn again.
+    Redraw,
+    /// The terminal wants to put the program aside.
+    Suspend,
+    /// End with this code.
+    End(u8),
+    /// No more keys will come.
+    KeysGone,
+    /// The ear heard something.
+    Heard(Utterance),
+    /// The ear is not there.
+    EarLost(String),
+    /// The ear is ready.
+    EarBack,
+}
+
+/// What was heard, with its sound.
+#[derive(Debug)]
+pub struct Utterance {
+    /// The words.
+    pub words: String,
+    /// Number of the question.
+    pub listen: u64,
+    /// Samples, mono.
+    pub samples: Vec<i16>,
+    /// Samples a second.
+    pub rate: u32,
+    /// Sound was lost in it.
+    pub damaged: bool,
+}
+
+/// Something that listens for answers: the thread with the microphone, a recording, or nothing.
+pub trait Sound {
+    /// A question is open: listen for this.
+    fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64);
+    /// Goes on by one piece of sound, where the sound is fed from here. `None`: nothing to feed.
+    fn feed(&mut self) -> Option<Fed>;
+    /// True if sound is never fed from the loop: there is no recording.
+    fn feed_is_never(&self) -> bool {
+        true
+    }
+}
+
+/// What came of feeding one piece of a recording.
+#[derive(Debug)]
+pub enum Fed {
+    /// This much of the recording has been taken.
+    Time {
+        /// Milliseconds from its start.
+        at_ms: u64,
+        /// Words, where an utterance ended.
+        heard: Option<Utterance>,
+    },
+    /// The recording is over.
+    Over,
+    /// The ear failed.
+    Failed(String),
+}
+
+/// No ear at all.
+pub struct Silence;
+
+impl Sound for Silence {
+    fn listen(&mut self, _: &Slot, _: CommandSet, _: u64) {}
+    fn feed(&mut self) -> Option<Fed> {
+        None
+    }
+}
+
+/// Everything that one session has.
+pub struct Session<'a> {
+    /// The run.
+    pub run: Run,
+    /// Its journal.
+    pub journal: Journal<Record, FileStorage>,
+    /// Its folder.
+    pub folder: RunFolder,
+    /// Where it is shown.
+    pub output: &'a mut dyn Output,
+    /// What listens.
+    pub sound: &'a mut dyn Sound,
+    /// Keys, signals, microphone.
+    pub world: Receiver<FromWorld>,
+    /// The clock.
+    pub clock: Clock,
+    /// Sounds of utterances that no record names yet, by clip hash.
+    pub unsaved: BTreeMap<String, Vec<u8>>,
+    /// Nobody is at the keys: when the recording ends, so does the session.
+    pub keys_gone: bool,
+}
+
+/// How a session ended.
+#[derive(Debug)]
+pub struct Ended {
+    /// Exit code.
+    pub code: u8,
+    /// The run as it stands.
+    pub run: Run,
+    /// Records in the journal, and the hash of the last.
+    pub chain_hash: String,
+    /// The recording was over before the job was.
+    pub recording_over: bool,
+}
+
+impl Session<'_> {
+    /// Runs until the job is closed, left, or cut off. Everything kept is on the disk when this returns.
+    pub fn drive(mut self) -> Ended {
+        let mut ended = self.deliver(Event::Begin);
+        let mut recording_over = false;
+        while ended.is_none() {
+            let mut fed_now = false;
+            if !recording_over {
+                match self.sound.feed() {
+                    Some(Fed::Time { at_ms, heard }) => {
+                        fed_now = true;
+                        self.clock.follow(at_ms);
+                        if let Some(utterance) = heard {
+                            ended = self.heard(utterance);
+                        }
+                    }
+                    Some(Fed::Over) => {
+                        recording_over = true;
+                        self.clock.run_free();
+                        ended = self.deliver(Event::EarLost { why: "The recording is over.".to_owned() });
+                    }
+                    Some(Fed::Failed(why)) => {
+                        recording_over = true;
+                        self.clock.run_free();
+                        ended = self.deliver(Event::EarLost { why });
+                    }
+                    None => {}
+                }
+            }
+            if ended.is_none() {
+                ended = self.due();
+            }
+            if ended.is_none() {
+                let wait = if fed_now { Duration::ZERO } else { self.wait() };
+                ended = self.world(wait);
+            }
+            if ended.is_none() && self.keys_gone && !fed_now && (recording_over || self.sound.feed_is_never()) {
+                // Nobody can answer any more.
+                ended = Some(1);
+            }
+        }
+        Ended {
+            code: ended.unwrap_or(1),
+            chain_hash: self.journal.chain_hash().to_string(),
+            run: self.run,
+            recording_over,
+        }
+    }
+
+    fn wait(&self) -> Duration {
+        let now = self.clock.now().mono_ms;
+        core::deadline(&self.run)
+            .map_or(REDRAW, |at| Duration::from_millis(at.saturating_sub(now)).min(REDRAW))
+    }
+
+    fn due(&mut self) -> Option<u8> {
+        let now = self.clock.now().mono_ms;
+        match core::deadline(&self.run) {
+            Some(at) if at <= now => self.deliver(Event::Tick),
+            _ => None,
+        }
+    }
+
+    fn world(&mut self, wait: Duration) -> Option<u8> {
+        let next = if self.keys_gone && wait.is_zero() { return None } else { self.world.recv_timeout(wait) };
+        match next {
+            Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
+            Ok(FromWorld::Heard(utterance)) => self.heard(utterance),
+            Ok(FromWorld::EarLost(why)) => self.deliver(Event::EarLost { why }),
+            Ok(FromWorld::EarBack) => self.deliver(Event::EarBack),
+            Ok(FromWorld::End(code)) => self.deliver(Event::Hangup { code }),
+            Ok(FromWorld::Suspend) => {
+                self.output.suspend();
+                self.show()
+            }
+            Ok(FromWorld::KeysGone) => {
+                self.keys_gone = true;
+                None
+            }
+            Ok(FromWorld::Redraw) => self.show(),
+            Err(RecvTimeoutError::Timeout) => {
+                if wait.is_zero() {
+                    None
+                } else {
+                    self.show()
+                }
+            }
+            Err(RecvTimeoutError::Disconnected) => {
+                self.keys_gone = true;
+                None
+            }
+        }
+    }
+
+    fn heard(&mut self, utterance: Utterance) -> Option<u8> {
+        let clip = (!utterance.words.is_empty()).then(|| self.clip(&utterance));
+        self.deliver(Event::Heard {
+            words: utterance.words,
+            listen: utterance.listen,
+            clip: clip.flatten(),
+            damaged: utterance.damaged,
+        })
+    }
+
+    /// Keeps the sound in memory until a record names it; a few utterances are enough.
+    fn clip(&mut self, utterance: &Utterance) -> Option<Clip> {
+        let wav = crate::edge::wav(&utterance.samples, utterance.rate)?;
+        let hash = blake3::hash(&wav).to_hex().to_string();
+        if self.unsaved.len() >= 8 {
+            self.unsaved.clear();
+        }
+        let clip = Clip { file: format!("{}.wav", &hash[..16]), hash: hash.clone() };
+        self.unsaved.insert(hash, wav);
+        Some(clip)
+    }
+
+    /// One event, and all that follows from it.
+    fn deliver(&mut self, event: Event) -> Option<u8> {
+        let mut events = std::collections::VecDeque::from([event]);
+        let mut ended = None;
+        while let Some(event) = events.pop_front() {
+            let stamp = self.stamp();
+            for effect in core::step(&mut self.run, event, stamp) {
+                match effect {
+                    Effect::Append(record) => events.push_back(self.append(&record)),
+                    Effect::Say(text) => self.output.say(&text),
+                    Effect::Hush => self.output.hush(),
+                    Effect::Listen { slot, commands, listen } => self.sound.listen(&slot, commands, listen),
+                    Effect::Quit(code) => ended = Some(code),
+                }
+            }
+        }
+        ended.or_else(|| self.show())
+    }
+
+    fn stamp(&self) -> Stamp {
+        self.clock.now()
+    }
+
+    fn show(&mut self) -> Option<u8> {
+        // A terminal that is gone is a hang-up: everything kept is on the disk.
+        self.output.show(&view(&self.run)).err().map(|_| 129)
+    }
+
+    /// The clip first, then the record that names it; only then is it saved.
+    fn append(&mut self, record: &Record) -> Event {
+        if let Some(clip) = record.body.clip()
+            && let Some(wav) = self.unsaved.remove(&clip.hash)
+            && let Err(error) = self.folder.keep_clip(clip, &wav)
+        {
+            self.unsaved.insert(clip.hash.clone(), wav);
+            return Event::NotSaved { why: error.to_string(), again: true };
+        }
+        match self.journal.append(record) {
+            Ok(_) => Event::Saved,
+            Err(error) => Event::NotSaved { why: error.to_string(), again: !self.journal.is_poisoned() },
+        }
+    }
+}

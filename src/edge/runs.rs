@@ -1,0 +1,206 @@
+//! Folders of runs: one folder a run, with its journal, its clips, its own copy
+//! of the job file, and the record made from them.
+//!
+//! The copy of the job file is why a run can always be resumed and read: what
+//! was asked is kept with what was answered.
+
+use std::fs::{self, File};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use crate::core::record::Clip;
+
+/// The folder of one run.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RunFolder {
+    /// Where it is.
+    pub path: PathBuf,
+}
+
+/// What can be wrong with a folder of runs.
+#[derive(Debug, thiserror::Error)]
+pub enum RunsError {
+    /// A file or folder could not be read or written.
+    #[error("cannot {what} {}: {source}. {fix}", path.display())]
+    Io {
+        /// What was to be done.
+        what: &'static str,
+        /// Where.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+        /// What to do.
+        fix: &'static str,
+    },
+    /// No run of that name.
+    #[error("no run {name} in {}. `sayback runs` lists them; --runs names another folder", runs.display())]
+    NoSuchRun {
+        /// As given.
+        name: String,
+        /// Folder of the runs.
+        runs: PathBuf,
+    },
+    /// There is no run at all.
+    #[error("there is no run in {} that could be used. Start one with `sayback run JOB`; --runs names another folder", runs.display())]
+    NoRuns {
+        /// Folder of the runs.
+        runs: PathBuf,
+    },
+    /// The system says no home folder.
+    #[error("no folder for runs: the home folder is not known. Name one with --runs FOLDER or SAYBACK_RUNS")]
+    NoHome,
+}
+
+const ROOM: &str = "Check that the folder exists, can be written, and has room, or name another with --runs";
+
+/// The folder of runs: as given, or the usual place for a user's data.
+///
+/// # Errors
+/// If none is given and the home folder is not known.
+pub fn runs_folder(given: Option<&Path>) -> Result<PathBuf, RunsError> {
+    use etcetera::BaseStrategy;
+    if let Some(path) = given {
+        return Ok(path.to_owned());
+    }
+    let base = etcetera::choose_base_strategy().map_err(|_| RunsError::NoHome)?;
+    Ok(base.data_dir().join("sayback").join("runs"))
+}
+
+impl RunFolder {
+    /// Makes the folder of a new run, named by day, counter and job, with its copy of the job file.
+    ///
+    /// # Errors
+    /// If it cannot be written.
+    pub fn create(runs: &Path, day: &str, job: &str, job_text: &str) -> Result<Self, RunsError> {
+        let io = |what, path: &Path| {
+            let path = path.to_owned();
+            move |source| RunsError::Io { what, path, source, fix: ROOM }
+        };
+        fs::create_dir_all(runs).map_err(io("make the folder", runs))?;
+        for counter in 1..100_000_u32 {
+            let path = runs.join(format!("{day}-{counter:03}-{job}"));
+            // Any run of that day counts, so that a number is used once.
+            if counter_taken(runs, day, counter) {
+                continue;
+            }
+            match fs::create_dir(&path) {
+                Ok(()) => {
+                    let folder = Self { path };
+                    fs::create_dir(folder.clips()).map_err(io("make the folder", &folder.clips()))?;
+                    write_new(&folder.job_file(), job_text.as_bytes()).map_err(io("write", &folder.job_file()))?;
+                    return Ok(folder);
+                }
+                Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
+                Err(error) => return Err(io("make the folder", &path)(error)),
+            }
+        }
+        Err(RunsError::NoRuns { runs: runs.to_owned() })
+    }
+
+    /// The run with this name or path.
+    ///
+    /// # Errors
+    /// If there is none.
+    pub fn open(runs: &Path, name: &str) -> Result<Self, RunsError> {
+        [PathBuf::from(name), runs.join(name)]
+            .into_iter()
+            .find(|path| path.join("journal.txt").is_file())
+            .map(|path| Self { path })
+            .ok_or_else(|| RunsError::NoSuchRun { name: name.to_owned(), runs: runs.to_owned() })
+    }
+
+    /// All runs, oldest first by name.
+    ///
+    /// # Errors
+    /// If the folder cannot be read. A folder that does not exist has no runs.
+    pub fn all(runs: &Path) -> Result<Vec<Self>, RunsError> {
+        let entries = match fs::read_dir(runs) {
+            Ok(entries) => entries,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
+            Err(source) => {
+                return Err(RunsError::Io { what: "read the folder", path: runs.to_owned(), source, fix: ROOM });
+            }
+        };
+        let mut all: Vec<Self> = entries
+            .filter_map(Result::ok)
+            .map(|entry| Self { path: entry.path() })
+            .filter(|run| run.journal().is_file())
+            .collect();
+        all.sort_by(|one, other| one.path.cmp(&other.path));
+        Ok(all)
+    }
+
+    /// The journal's file.
+    #[must_use]
+    pub fn journal(&self) -> PathBuf {
+        self.path.join("journal.txt")
+    }
+
+    /// The folder of clips.
+    #[must_use]
+    pub fn clips(&self) -> PathBuf {
+        self.path.join("clips")
+    }
+
+    /// The run's own copy of the job file.
+    #[must_use]
+    pub fn job_file(&self) -> PathBuf {
+        self.path.join("job.toml")
+    }
+
+    /// The folder's own name.
+    #[must_use]
+    pub fn name(&self) -> String {
+        self.path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+    }
+
+    /// Keeps the sound of an answer, on the disk before the record that names it.
+    ///
+    /// # Errors
+    /// If it cannot be written.
+    pub fn keep_clip(&self, clip: &Clip, wav: &[u8]) -> Result<(), RunsError> {
+        let path = self.clips().join(&clip.file);
+        match write_new(&path, wav) {
+            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => Ok(()),
+            other => other.map_err(|source| RunsError::Io { what: "write", path, source, fix: ROOM }),
+        }
+    }
+
+    /// Writes a file of the record: beside its place first, then renamed, so that it is never half there.
+    ///
+    /// # Errors
+    /// If it cannot be written.
+    pub fn write_record(&self, name: &str, bytes: &[u8]) -> Result<PathBuf, RunsError> {
+        let path = self.path.join(name);
+        let beside = self.path.join(format!("{name}.part"));
+        let write = || -> std::io::Result<()> {
+            let mut file = File::create(&beside)?;
+            file.write_all(bytes)?;
+            file.sync_all()?;
+            fs::rename(&beside, &path)
+        };
+        write().map_err(|source| {
+            // The half file is of no use to anybody; that it cannot be removed changes nothing.
+            let _ = fs::remove_file(&beside);
+            RunsError::Io { what: "write", path: path.clone(), source, fix: ROOM }
+        })?;
+        Ok(path)
+    }
+}
+
+fn counter_taken(runs: &Path, day: &str, counter: u32) -> bool {
+    let start = format!("{day}-{counter:03}-");
+    fs::read_dir(runs).is_ok_and(|entries| {
+        entries.filter_map(Result::ok).any(|entry| entry.file_name().to_string_lossy().starts_with(&start))
+    })
+}
+
+fn write_new(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut file = File::create_new(path)?;
+    let written = file.write_all(bytes).and_then(|()| file.sync_all());
+    if written.is_err() {
+        // A half file would be taken for the whole one on the next try.
+        let _ = fs::remove_file(path);
+    }
+    written
+}
