@@ -1,0 +1,54 @@
+//! The microphone and the ear on their thread, as the loop sees them.
+
+use std::sync::mpsc::SyncSender;
+
+use super::ear::{Ear, ModelChoice};
+use super::listening::{self, FromEar, Handle};
+use super::mic::MicChoice;
+use crate::drive::{Fed, FromWorld, Sound, Utterance};
+use crate::spoken::{self, CommandSet, Slot};
+
+/// The ear on its thread.
+pub struct LiveEar {
+    handle: Handle,
+}
+
+impl LiveEar {
+    /// Starts the thread: the model is loaded there, and the keypad works meanwhile.
+    #[must_use]
+    pub fn start(model: ModelChoice, microphone: Option<String>, to_loop: SyncSender<FromWorld>) -> Self {
+        let handle = listening::start(
+            move || Ear::open(&model).map_err(|error| error.to_string()),
+            microphone.map_or(MicChoice::Default, MicChoice::Named),
+            move |news| {
+                let event = match news {
+                    FromEar::Ready { .. } | FromEar::Back => FromWorld::EarBack,
+                    FromEar::Heard { words, listen, samples, rate, damaged } => {
+                        FromWorld::Heard(Utterance { words, listen, samples, rate, damaged })
+                    }
+                    FromEar::Lost { why } => FromWorld::EarLost(why),
+                    FromEar::Level { .. } => return,
+                };
+                // The loop is gone: the session is over, and nobody listens any more.
+                let _ = to_loop.send(event);
+            },
+        );
+        Self { handle }
+    }
+}
+
+impl Sound for LiveEar {
+    fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64) {
+        self.handle.listen(spoken::listening(slot, commands), listen);
+    }
+
+    fn feed(&mut self) -> Option<Fed> {
+        None
+    }
+}
+
+impl Drop for LiveEar {
+    fn drop(&mut self) {
+        self.handle.stop();
+    }
+}
