@@ -1,1 +1,2 @@
 //! Sayback: a hands-free job runner.
+pub mod calc;

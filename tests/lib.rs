@@ -1,1 +1,5 @@
 //! One test binary.
+
+#![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
+
+mod calc;
