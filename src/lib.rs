@@ -1,1 +1,4 @@
 //! Sayback: a hands-free job runner.
+
+pub mod journal;
+pub mod storage;
