@@ -206,6 +206,14 @@ impl<'a> Line<'a> {
     }
 }
 
+/// How many bytes a line has, newline counted, as far as its beginning says.
+pub(super) fn said_length(beginning: &[u8]) -> Option<usize> {
+    let (_, rest) = split_space(beginning)?;
+    let (length, text) = split_space(rest)?;
+    let head = beginning.len() - text.len();
+    decimal::<usize>(length)?.checked_add(head + 1)
+}
+
 fn split_space(bytes: &[u8]) -> Option<(&[u8], &[u8])> {
     let space = bytes.iter().position(|&byte| byte == b' ')?;
     Some((&bytes[..space], &bytes[space + 1..]))

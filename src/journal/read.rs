@@ -2,12 +2,13 @@
 //! Nothing here writes.
 
 use std::io::{self, BufRead as _, BufReader, Read};
+use std::ops::Range;
 
 use serde::de::DeserializeOwned;
 use thiserror::Error;
 
 use super::JournalError;
-use super::line::{ChainHash, LONGEST_LINE, Line, LineFault, Seq};
+use super::line::{ChainHash, LONGEST_LINE, Line, LineFault, Seq, said_length};
 use crate::storage::{Source, StorageError};
 
 /// One record, and where it stands.
@@ -102,7 +103,7 @@ pub fn read<T: DeserializeOwned>(source: &impl Source) -> Result<Contents<T>, Jo
             Err(why) => {
                 let rest = line.to_vec();
                 let is_last = lines.at_end()?;
-                if is_last && looks_torn(&rest) {
+                if is_last && looks_torn(&rest, contents.whole_bytes) {
                     contents.torn = rest;
                     break;
                 }
@@ -124,13 +125,33 @@ pub fn read<T: DeserializeOwned>(source: &impl Source) -> Result<Contents<T>, Jo
     Ok(contents)
 }
 
-/// A line whose writing was cut short leaves either a beginning without newline,
-/// or zeros where a block never reached the disk. Anything else was changed later.
+/// Whether the rest of a file, which begins at byte `at` and holds no second line,
+/// is a line whose writing was cut short. Anything else was changed later.
 ///
-/// Only one line at a time is ever unsynced, so a second line in the rest means
-/// that it is not simply a cut; the caller has made sure that there is none.
-fn looks_torn(rest: &[u8]) -> bool {
-    rest.len() <= LONGEST_LINE && (!rest.ends_with(b"\n") || rest.contains(&0))
+/// Only one line is ever unsynced, so only the last one can be cut short. It leaves
+/// its beginning; or zeros where blocks never reached the disk.
+fn looks_torn(rest: &[u8], at: u64) -> bool {
+    if rest.len() > LONGEST_LINE {
+        return false;
+    }
+    match zeros(rest) {
+        // With all of its bytes there, it was a changed newline.
+        None => !rest.ends_with(b"\n") && said_length(rest).is_none_or(|all| rest.len() < all),
+        Some(_) if !rest.ends_with(b"\n") => true,
+        // Blocks begin and end at multiples of 512 bytes; a single changed byte,
+        // which would be a whole record lost, does not.
+        Some(zeros) => {
+            let on_a_block = |index: usize| (at + index as u64).is_multiple_of(512);
+            zeros.start == 0 || (on_a_block(zeros.start) && on_a_block(zeros.end))
+        }
+    }
+}
+
+/// The first run of zeros.
+fn zeros(bytes: &[u8]) -> Option<Range<usize>> {
+    let start = bytes.iter().position(|&byte| byte == 0)?;
+    let count = bytes[start..].iter().take_while(|byte| **byte == 0).count();
+    Some(start..start + count)
 }
 
 fn check_place(line: &Line<'_>, expected: Seq, previous: ChainHash) -> Result<(), DamageReason> {
