@@ -108,6 +108,54 @@ fn calls_from_the_failed_one(log: &Path) -> Vec<String> {
         .collect()
 }
 
+/// No kill can show a missing sync, since memory outlives the program; the order of
+/// the real calls does: new file and its folder first, then line, sync, promise.
+#[test]
+fn each_promise_comes_after_its_sync() {
+    if !strace_is_there("that each promise comes after its fdatasync") {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("run.journal");
+    let log = folder.path().join("strace");
+    let before = [
+        "strace",
+        "-f",
+        "-qq",
+        "-y",
+        "-o",
+        log.to_str().unwrap(),
+        "-e",
+        "trace=write,fdatasync,fsync",
+    ];
+    assert!(child::run(&before, "append=3", &path).finished);
+    let journal = format!("<{}>", path.display());
+    let its_folder = format!("<{}>", folder.path().display());
+    let calls: Vec<&str> = std::fs::read_to_string(&log)
+        .unwrap()
+        .lines()
+        .filter_map(|line| {
+            let on_journal = line.contains(&journal);
+            if on_journal && line.contains(" fsync(") {
+                Some("file synced")
+            } else if line.contains(&its_folder) && line.contains(" fsync(") {
+                Some("folder synced")
+            } else if on_journal && line.contains(" write(") {
+                Some("line")
+            } else if on_journal && line.contains(" fdatasync(") {
+                Some("synced")
+            } else {
+                line.contains("PROMISED").then_some("promise")
+            }
+        })
+        .collect();
+    let one = ["line", "synced", "promise"];
+    assert_eq!(
+        calls,
+        [&["file synced", "folder synced"][..], &one, &one, &one].concat()
+    );
+}
+
 #[test]
 fn a_failed_sync_is_the_last_one() {
     if !strace_is_there("EIO from fdatasync, and that no sync follows it") {
