@@ -125,7 +125,7 @@ fn cut_again<S: Storage>(
 #[test]
 fn two_power_cuts_lose_nothing_and_invent_nothing() {
     let tally = if long() {
-        explore(12, 4, |handle| handle)
+        explore(12, 24, |handle| handle)
     } else {
         explore(4, 48, |handle| handle)
     };
