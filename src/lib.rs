@@ -1,2 +1,5 @@
 //! Sayback: a hands-free job runner.
+
 pub mod calc;
+pub mod journal;
+pub mod storage;

@@ -3,3 +3,4 @@
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 mod calc;
+mod journal;
