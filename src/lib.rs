@@ -2,4 +2,5 @@
 
 pub mod calc;
 pub mod journal;
+pub mod spoken;
 pub mod storage;

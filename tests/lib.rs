@@ -4,3 +4,4 @@
 
 mod calc;
 mod journal;
+mod spoken;
