@@ -1,6 +1,8 @@
 //! Sayback: a hands-free job runner.
 
 pub mod calc;
+pub mod core;
+pub mod job;
 pub mod journal;
 pub mod spoken;
 pub mod storage;
