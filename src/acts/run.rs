@@ -15,7 +15,7 @@ use crate::drive::{Ended, FromWorld, Output, Session, Silence, Sound};
 use crate::edge::clock::{self, Clock};
 use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::{keys, plain, screen, signals};
-use crate::job::{Job, built_in, load};
+use crate::job::{Job, built_in, load, sheet};
 use crate::journal::{Ending, Journal, JournalError};
 use crate::storage::FileStorage;
 
@@ -29,7 +29,7 @@ pub const PROGRAM: &str = concat!("sayback ", env!("CARGO_PKG_VERSION"));
 pub fn start(args: &RunArgs) -> Result<u8, Failure> {
     let (text, job) = read_job(&args.job)?;
     let sheet = match &args.sheet {
-        Some(path) => Some(load::sheet_file(path, &job).map_err(Failure::wrong)?),
+        Some(path) => Some(sheet::file(path, &job).map_err(Failure::wrong)?),
         None => None,
     };
     let sound = Ear::prepare(&args.session)?;
@@ -115,10 +115,8 @@ fn damaged(error: JournalError<Record>) -> Failure {
 /// # Errors
 /// If there is none, or it has faults.
 pub fn read_job(name: &str) -> Result<(String, Job), Failure> {
-    if let Some(found) = built_in::all().iter().find(|job| job.id == name) {
-        return load::parse(found.text, &format!("{name}.toml"))
-            .map(|job| (found.text.to_owned(), job))
-            .map_err(Failure::wrong);
+    if let Some(text) = built_in::text(name) {
+        return load::parse(text, &format!("{name}.toml")).map(|job| (text.to_owned(), job)).map_err(Failure::wrong);
     }
     let path = Path::new(name);
     if !path.exists() && !name.contains(['/', '.']) {

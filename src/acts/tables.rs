@@ -6,7 +6,7 @@ use clap::CommandFactory;
 
 use super::{DONE, Failure, NOT_DONE};
 use crate::calc;
-use crate::job::{built_in, load};
+use crate::job::{built_in, sheet};
 use crate::spoken;
 
 /// One calculation, or a table of them.
@@ -96,7 +96,7 @@ pub fn check_job(job: &str, sheet: Option<&Path>) -> Result<u8, Failure> {
     let (_, job) = super::run::read_job(job)?;
     let mut text = format!("{}: {} steps, {} limits, no faults\n", job.id, job.steps.len(), job.limits.len());
     if let Some(path) = sheet {
-        let sheet = load::sheet_file(path, &job).map_err(Failure::wrong)?;
+        let sheet = sheet::file(path, &job).map_err(Failure::wrong)?;
         text += &format!("{}: {} items, no faults\n", path.display(), sheet.plate.len());
     }
     super::print(&text)?;
