@@ -3,5 +3,6 @@
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 mod calc;
+mod job;
 mod journal;
 mod spoken;

@@ -384,7 +384,11 @@ fn options(raw: &[RawOption], gather: &mut Gather) -> Vec<ChoiceOption> {
     }
     raw.iter()
         .map(|option| {
-            let option_id = id(&option.id, gather);
+            // The option of a unit is named like the unit: mA, V.
+            let option_id = match spoken::unit(option.id.get_ref()) {
+                Some(unit) => unit.id().to_owned(),
+                None => id(&option.id, gather),
+            };
             if !ids.insert(option_id.clone()) {
                 gather.at(option.id.span().start, format!("the option {option_id} is there twice; give one another id"));
             }
