@@ -1,1 +1,5 @@
 //! Sayback: a hands-free job runner.
+
+pub mod edge;
+#[cfg(feature = "voice")]
+pub mod hear;
