@@ -115,13 +115,14 @@ pub fn run_table_with(
         if options.each {
             writeln!(
                 out,
-                "clip\t{}\t{}\t{}\t{}\t{}\t{}",
+                "clip\t{}\t{}\t{}\t{}\t{}\t{}\t{}",
                 clip.path.display(),
                 clip.group,
                 clip.grammar,
                 clip.transcript,
                 heard.phrase,
-                score.verdict()
+                score.verdict(),
+                heard.words.iter().map(|w| format!("{}:{:.2}-{:.2}:{:.2}", w.word, w.start_s, w.end_s, w.confidence)).collect::<Vec<_>>().join(" ")
             )?;
         }
         let place = groups

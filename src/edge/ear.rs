@@ -13,6 +13,7 @@
 //! process, so no JSON grammar is ever built from input; a result that is not
 //! JSON (a decimal comma from the C locale makes one) panics, so that is caught.
 
+mod doubt;
 mod grammar;
 mod model;
 mod word_graph;
@@ -190,7 +191,7 @@ impl Ear {
     /// that the model cannot be loaded.
     pub fn listen(&mut self, graph: &WordGraph, rate: u32) -> Result<Listener, EarError> {
         let model = self.load(Grammar::Strict(graph.clone()))?;
-        Listener::new(rate, |rate| Recognizer::new(&model, rate))
+        Listener::new(rate, Some(graph.clone()), |rate| Recognizer::new(&model, rate))
     }
 
     /// Listens with libvosk's own grammar of single words, in any order, and
@@ -211,7 +212,7 @@ impl Ear {
         let mut list = words.to_vec();
         list.push(GARBAGE.to_owned());
         let model = self.load(Grammar::WordList(list.clone()))?;
-        Listener::new(rate, |rate| Recognizer::new_with_grammar(&model, rate, &list))
+        Listener::new(rate, None, |rate| Recognizer::new_with_grammar(&model, rate, &list))
     }
 
     fn load(&mut self, key: Grammar) -> Result<Arc<Model>, EarError> {
@@ -287,6 +288,7 @@ const LONGEST_SECONDS: u32 = 30;
 /// One question being listened for.
 pub struct Listener {
     recognizer: Recognizer,
+    answers: Option<WordGraph>,
     rate: u32,
     /// Samples of lead-in that the decoder was given before the first sample.
     lead: usize,
@@ -299,6 +301,7 @@ pub struct Listener {
 impl Listener {
     fn new(
         rate: u32,
+        answers: Option<WordGraph>,
         recognizer: impl FnOnce(f32) -> Option<Recognizer>,
     ) -> Result<Self, EarError> {
         if !super::sound::RATES.contains(&rate) {
@@ -310,6 +313,7 @@ impl Listener {
         let lead = quiet(rate);
         let mut listener = Self {
             recognizer,
+            answers,
             rate,
             lead: lead.len(),
             taken: 0,
@@ -386,11 +390,19 @@ impl Listener {
         })?
         .ok_or_else(|| EarError::Decoder("its result has no single best answer".to_owned()))?;
 
+        let said = all.iter().map(|heard| heard.word.as_str());
+        let answer = match &self.answers {
+            Some(graph) => graph.allows(said),
+            None => all.iter().all(|heard| heard.word != GARBAGE),
+        };
+        let from_s = (self.taken - self.kept.len()) as f64 / f64::from(self.rate);
+        let doubtful = self.answers.is_some()
+            && doubt::doubtful(&all, &self.kept, self.rate, from_s);
+        let unclear = !all.is_empty() && (!answer || doubtful);
         let samples = self.clip(&all);
-        let unclear = all.iter().any(|heard| heard.word == GARBAGE);
         Ok(Heard {
-            // Half an answer is no answer: what the garbage hid may have been
-            // the "minus" or the "point".
+            // Half an answer is no answer: what was not understood of it may
+            // have been the "minus" or the "point".
             words: if unclear { Vec::new() } else { all },
             unclear,
             seconds_taken: began.elapsed().as_secs_f64(),

@@ -28,6 +28,10 @@ pub struct Costs {
     pub first: f32,
     /// Each further word of an answer.
     pub further: f32,
+    /// A word that is not in an answer, first.
+    pub other: f32,
+    /// Each further word that is not in an answer.
+    pub other_further: f32,
     /// Garbage instead of an answer, or before one.
     pub garbage_first: f32,
     /// Garbage after an answer, or after other garbage.
@@ -41,8 +45,10 @@ impl Default for Costs {
         Self {
             first: 2.3,
             further: 2.6,
-            garbage_first: 3.0,
-            garbage_further: 3.0,
+            other: 8.0,
+            other_further: 13.0,
+            garbage_first: 11.0,
+            garbage_further: 13.0,
             nothing: 0.0,
         }
     }
@@ -62,7 +68,7 @@ pub fn compile(
     path: &Path,
 ) -> Result<(), EarError> {
     let answers = answers(graph, words)?;
-    let grammar = surround(&answers, words.garbage(), costs).map_err(fst_fault)?;
+    let grammar = surround(&answers, words, costs).map_err(fst_fault)?;
     grammar.write(path).map_err(|fault| EarError::Write {
         path: path.to_owned(),
         fault: std::io::Error::other(format!("{fault:#}")),
@@ -138,13 +144,14 @@ impl CountSteps for VectorFst<TropicalWeight> {
 /// Puts the costs on the sentences, and garbage and silence around them.
 fn surround(
     answers: &VectorFst<TropicalWeight>,
-    garbage: Label,
+    words: &Words,
     costs: Costs,
 ) -> anyhow::Result<VectorFst<TropicalWeight>> {
     let mut fst = VectorFst::<TropicalWeight>::new();
     fst.add_states(answers.num_states() + 3);
     let inner = u32::try_from(answers.num_states())?;
     let (outset, before, after) = (inner, inner + 1, inner + 2);
+    let garbage = words.garbage();
     let step = |label, cost, to| Tr::new(label, label, TropicalWeight::new(cost), to);
     fst.set_start(outset)?;
     fst.set_final(outset, TropicalWeight::new(costs.nothing))?;
@@ -167,6 +174,19 @@ fn surround(
     fst.add_tr(outset, step(garbage, costs.garbage_first, before))?;
     fst.add_tr(before, step(garbage, costs.garbage_further, before))?;
     fst.add_tr(after, step(garbage, costs.garbage_further, after))?;
+    if costs.other < 50.0 {
+        for word in words.all() {
+            let label = words.number(word).unwrap_or(EPS_LABEL);
+            fst.add_tr(outset, step(label, costs.other, before))?;
+            fst.add_tr(before, step(label, costs.other_further, before))?;
+            fst.add_tr(after, step(label, costs.other_further, after))?;
+            for state in answers.states_iter() {
+                if answers.is_final(state)? {
+                    fst.add_tr(state, step(label, costs.other_further, after))?;
+                }
+            }
+        }
+    }
     fst.set_final(before, TropicalWeight::one())?;
     fst.set_final(after, TropicalWeight::one())?;
     connect(&mut fst)?;
