@@ -8,7 +8,8 @@ fn main() {
         return;
     }
     let manifest = PathBuf::from(env::var_os("CARGO_MANIFEST_DIR").unwrap_or_default());
-    let folder = env::var_os("VOSK_LIB_DIR").map_or_else(|| manifest.join("libvosk"), PathBuf::from);
+    let folder =
+        env::var_os("VOSK_LIB_DIR").map_or_else(|| manifest.join("libvosk"), PathBuf::from);
     let library = folder.join("libvosk.so");
     println!("cargo::rerun-if-changed={}", library.display());
     if !library.exists() {

@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use crate::edge::ear::{Ear, EarError, Heard, HeardWord, Listener, ModelChoice};
+use crate::edge::ear::{Ear, EarError, Heard, Listener, ModelChoice, rate_warning};
 use crate::edge::sound::{self, Sound, SoundError};
 
 mod interim;
@@ -19,6 +19,28 @@ pub const TABLE_HEADER: &str = "group\tclips\twords\tword_errors\tsentence_error
 
 /// The block that the ear is given at a time, in seconds: what a microphone gives.
 const BLOCK_SECONDS: f64 = 0.1;
+
+/// How single recordings are heard.
+#[derive(Debug, Clone)]
+pub struct FileOptions {
+    /// The voice model.
+    pub model: ModelChoice,
+    /// The name of the grammar to listen with: all, numbers, digits, yes-no, tag
+    /// or commands.
+    pub grammar: String,
+    /// Whether to write one JSON object a line in place of text.
+    pub json: bool,
+}
+
+impl Default for FileOptions {
+    fn default() -> Self {
+        Self {
+            model: ModelChoice::default(),
+            grammar: "all".to_owned(),
+            json: false,
+        }
+    }
+}
 
 /// How a table of clips is measured.
 #[derive(Debug, Clone, Default)]
@@ -59,9 +81,120 @@ pub enum HearError {
         /// What is wrong and what to do.
         fault: String,
     },
+    /// There is no grammar of that name.
+    #[error("there is no grammar '{0}'. Use all, numbers, digits, yes-no, tag or commands.")]
+    Grammar(String),
     /// The output cannot be written.
     #[error("the result cannot be written: {0}")]
     Output(#[from] std::io::Error),
+}
+
+/// Hears each recording and writes its words with their times, and what the
+/// parser makes of each utterance.
+///
+/// # Errors
+/// The first file that cannot be used, or a grammar name that is not known.
+pub fn run_files(
+    files: &[PathBuf],
+    options: &FileOptions,
+    out: &mut impl Write,
+) -> Result<(), HearError> {
+    let graph =
+        named(&options.grammar).ok_or_else(|| HearError::Grammar(options.grammar.clone()))?;
+    let mut ear = Ear::open(&options.model)?;
+    for file in files {
+        let sound = sound::read(file)?;
+        let heard = hear(ear.listen(&graph, sound.rate)?, &sound)?;
+        if options.json {
+            writeln!(out, "{}", as_json(file, &sound, &heard))?;
+        } else {
+            write_plain(file, &sound, &heard, out)?;
+        }
+    }
+    Ok(())
+}
+
+fn as_json(file: &Path, sound: &Sound, heard: &HeardAll) -> serde_json::Value {
+    let rounded = |value: f64| (value * 1000.0).round() / 1000.0;
+    let utterances: Vec<_> = heard
+        .utterances
+        .iter()
+        .map(|utterance| {
+            let words: Vec<_> = utterance
+                .words
+                .iter()
+                .map(|word| {
+                    serde_json::json!({
+                        "word": word.word,
+                        "start_s": rounded(word.start_s),
+                        "end_s": rounded(word.end_s),
+                        "confidence": rounded(word.confidence),
+                    })
+                })
+                .collect();
+            serde_json::json!({
+                "phrase": utterance.phrase(),
+                "unclear": utterance.unclear,
+                "value": value(&utterance.phrase()),
+                "seconds_taken": rounded(utterance.seconds_taken),
+                "words": words,
+            })
+        })
+        .collect();
+    serde_json::json!({
+        "file": file.display().to_string(),
+        "rate": sound.rate,
+        "seconds": rounded(sound.seconds()),
+        "decode_seconds": rounded(heard.busy),
+        "warning": rate_warning(sound.rate),
+        "utterances": utterances,
+    })
+}
+
+fn write_plain(
+    file: &Path,
+    sound: &Sound,
+    heard: &HeardAll,
+    out: &mut impl Write,
+) -> std::io::Result<()> {
+    writeln!(
+        out,
+        "{}: {:.2} s at {} Hz, decoded in {:.3} s",
+        file.display(),
+        sound.seconds(),
+        sound.rate,
+        heard.busy
+    )?;
+    if let Some(warning) = rate_warning(sound.rate) {
+        writeln!(out, "  careful: {warning}")?;
+    }
+    let mut nothing = true;
+    for utterance in &heard.utterances {
+        if utterance.words.is_empty() {
+            if utterance.unclear {
+                nothing = false;
+                writeln!(out, "  not understood")?;
+            }
+            continue;
+        }
+        nothing = false;
+        writeln!(out, "  {}", utterance.phrase())?;
+        for word in &utterance.words {
+            writeln!(
+                out,
+                "    {:>7.2} {:>7.2}  {:.2}  {}",
+                word.start_s, word.end_s, word.confidence, word.word
+            )?;
+        }
+        match value(&utterance.phrase()) {
+            Some(value) => writeln!(out, "    value: {value}")?,
+            None => writeln!(out, "    value: none")?,
+        }
+    }
+    if nothing {
+        writeln!(out, "  nothing heard")?;
+    }
+    Ok(())
 }
 
 /// One line of a list of clips.
@@ -74,6 +207,29 @@ struct Clip {
 }
 
 /// Hears every clip of a list and writes the figures.
+///
+/// The list is tab-separated with a header: `path` (absolute, or from the list's
+/// folder), `transcript` (empty where nothing is to be heard), `group`, and
+/// optionally `grammar` (all, numbers, digits, yes-no, tag, commands). The
+/// figures have one row a group in the order of first appearance and a row
+/// `total`:
+///
+/// - `words`, `word_errors`: of clips with a transcript; a word error is a word
+///   replaced, left out or put in (Levenshtein distance), after hyphens have
+///   become spaces and capitals small letters.
+/// - `sentence_errors`: clips with a transcript and at least one word error.
+/// - `value_errors`: clips whose transcript and whose heard words both have a
+///   value, and not the same one. What was not understood is no value error.
+/// - `empty`: clips with a transcript of which nothing was understood. They are
+///   sentence errors too, and all their words are word errors.
+/// - `false_accepts`: clips without a transcript in which words were heard. They
+///   count nowhere else.
+/// - `p50_ms`, `p95_ms`: computing time from a clip's last sample to its result,
+///   nearest-rank percentiles. `rtf`: computing time by duration of sound.
+///
+/// With `each`, a line for each clip comes first: `clip`, path, group, grammar,
+/// transcript, heard words, verdict (`right`, `empty`, `value_error`,
+/// `sentence_error`, `false_accept`), and the words as `word:start-end:confidence`.
 ///
 /// # Errors
 /// The first file or line that cannot be used.
@@ -101,9 +257,10 @@ pub fn run_table_with(
     let mut total = Figures::default();
     for clip in &clips {
         let sound = sound::read(&clip.path)?;
-        let graph = named(&clip.grammar).expect("read_table checked the name");
+        let graph = named(&clip.grammar).ok_or_else(|| HearError::Grammar(clip.grammar.clone()))?;
         let listener = if options.word_list {
-            let mut words: Vec<String> = graph.arcs.into_iter().filter_map(|arc| arc.word).collect();
+            let mut words: Vec<String> =
+                graph.arcs.into_iter().filter_map(|arc| arc.word).collect();
             words.sort();
             words.dedup();
             ear.listen_word_list(&words, sound.rate)?
@@ -122,7 +279,7 @@ pub fn run_table_with(
                 clip.transcript,
                 heard.phrase,
                 score.verdict(),
-                heard.words.iter().map(|w| format!("{}:{:.2}-{:.2}:{:.2}", w.word, w.start_s, w.end_s, w.confidence)).collect::<Vec<_>>().join(" ")
+                heard.timed_words()
             )?;
         }
         let place = groups
@@ -146,13 +303,31 @@ pub fn run_table_with(
 /// A whole recording as it was heard.
 #[derive(Debug, Clone, Default)]
 struct HeardAll {
-    /// The words of all its utterances.
-    words: Vec<HeardWord>,
+    /// Its utterances.
+    utterances: Vec<Heard>,
+    /// The words of all of them, joined.
     phrase: String,
     /// Computing time for everything, in seconds.
     busy: f64,
     /// From the last sample to the result, in seconds.
     last: f64,
+}
+
+impl HeardAll {
+    /// Each word with its times and its confidence, for `--each`.
+    fn timed_words(&self) -> String {
+        self.utterances
+            .iter()
+            .flat_map(|utterance| &utterance.words)
+            .map(|word| {
+                format!(
+                    "{}:{:.2}-{:.2}:{:.2}",
+                    word.word, word.start_s, word.end_s, word.confidence
+                )
+            })
+            .collect::<Vec<_>>()
+            .join(" ")
+    }
 }
 
 /// Gives a recording to the ear block by block, as a microphone would.
@@ -166,8 +341,8 @@ fn hear(mut listener: Listener, sound: &Sound) -> Result<HeardAll, HearError> {
     let block = (BLOCK_SECONDS * f64::from(sound.rate)) as usize;
     let began = now();
     let mut keep = |heard: Heard| {
-        all.words.extend(heard.words);
         all.last = heard.seconds_taken;
+        all.utterances.push(heard);
     };
     for samples in sound.samples.chunks(block) {
         if let Some(heard) = listener.accept(samples)? {
@@ -177,9 +352,10 @@ fn hear(mut listener: Listener, sound: &Sound) -> Result<HeardAll, HearError> {
     keep(listener.finish()?);
     all.busy = began.elapsed().as_secs_f64();
     all.phrase = all
-        .words
+        .utterances
         .iter()
-        .map(|heard| heard.word.as_str())
+        .map(Heard::phrase)
+        .filter(|phrase| !phrase.is_empty())
         .collect::<Vec<_>>()
         .join(" ");
     Ok(all)
@@ -187,6 +363,10 @@ fn hear(mut listener: Listener, sound: &Sound) -> Result<HeardAll, HearError> {
 
 /// What is counted for one clip.
 #[derive(Debug, Clone, Copy, Default)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "one for each column that is counted"
+)]
 struct Score {
     words: usize,
     word_errors: usize,
@@ -220,10 +400,17 @@ impl Score {
 
     fn verdict(&self) -> &'static str {
         match self {
-            Self { false_accept: true, .. } => "false_accept",
+            Self {
+                false_accept: true, ..
+            } => "false_accept",
             Self { empty: true, .. } => "empty",
-            Self { value_error: true, .. } => "value_error",
-            Self { sentence_error: true, .. } => "sentence_error",
+            Self {
+                value_error: true, ..
+            } => "value_error",
+            Self {
+                sentence_error: true,
+                ..
+            } => "sentence_error",
             _ => "right",
         }
     }
@@ -301,7 +488,11 @@ impl Figures {
             self.false_accepts,
             1000.0 * nearest_rank(&waits, 50),
             1000.0 * nearest_rank(&waits, 95),
-            if self.sound > 0.0 { self.busy / self.sound } else { 0.0 },
+            if self.sound > 0.0 {
+                self.busy / self.sound
+            } else {
+                0.0
+            },
         )
     }
 }

@@ -1,1 +1,4 @@
 //! One test binary.
+
+#[cfg(feature = "voice")]
+mod ear;

@@ -96,7 +96,9 @@ impl Heard {
 #[derive(Debug, thiserror::Error)]
 pub enum EarError {
     /// The model folder lacks something.
-    #[error("voice model {folder}: missing or empty: {missing}. Give a complete model folder, or leave the option out to use the built-in one.")]
+    #[error(
+        "voice model {folder}: missing or empty: {missing}. Give a complete model folder, or leave the option out to use the built-in one."
+    )]
     ModelIncomplete {
         /// The folder.
         folder: PathBuf,
@@ -104,13 +106,17 @@ pub enum EarError {
         missing: String,
     },
     /// The model has no word for other sounds.
-    #[error("voice model {folder}: its words.txt has no [unk], so it takes every noise for a word. Use a model that has it.")]
+    #[error(
+        "voice model {folder}: its words.txt has no [unk], so it takes every noise for a word. Use a model that has it."
+    )]
     NoGarbageWord {
         /// The folder.
         folder: PathBuf,
     },
     /// libvosk did not load the model.
-    #[error("voice model {folder}: its files are there, but libvosk cannot load them; one is damaged or of another version. Copy the model again.")]
+    #[error(
+        "voice model {folder}: its files are there, but libvosk cannot load them; one is damaged or of another version. Copy the model again."
+    )]
     ModelRefused {
         /// The folder.
         folder: PathBuf,
@@ -136,7 +142,9 @@ pub enum EarError {
         fault: std::io::Error,
     },
     /// A file cannot be written.
-    #[error("{path}: cannot be written ({fault}). The voice model is unpacked there: make room, or set XDG_CACHE_HOME to a folder that can be written.")]
+    #[error(
+        "{path}: cannot be written ({fault}). The voice model is unpacked there: make room, or set XDG_CACHE_HOME to a folder that can be written."
+    )]
     Write {
         /// The file or folder.
         path: PathBuf,
@@ -191,7 +199,9 @@ impl Ear {
     /// that the model cannot be loaded.
     pub fn listen(&mut self, graph: &WordGraph, rate: u32) -> Result<Listener, EarError> {
         let model = self.load(Grammar::Strict(graph.clone()))?;
-        Listener::new(rate, Some(graph.clone()), |rate| Recognizer::new(&model, rate))
+        Listener::new(rate, Some(graph.clone()), |rate| {
+            Recognizer::new(&model, rate)
+        })
     }
 
     /// Listens with libvosk's own grammar of single words, in any order, and
@@ -212,7 +222,9 @@ impl Ear {
         let mut list = words.to_vec();
         list.push(GARBAGE.to_owned());
         let model = self.load(Grammar::WordList(list.clone()))?;
-        Listener::new(rate, None, |rate| Recognizer::new_with_grammar(&model, rate, &list))
+        Listener::new(rate, None, |rate| {
+            Recognizer::new_with_grammar(&model, rate, &list)
+        })
     }
 
     fn load(&mut self, key: Grammar) -> Result<Arc<Model>, EarError> {
@@ -396,8 +408,8 @@ impl Listener {
             None => all.iter().all(|heard| heard.word != GARBAGE),
         };
         let from_s = (self.taken - self.kept.len()) as f64 / f64::from(self.rate);
-        let doubtful = self.answers.is_some()
-            && doubt::doubtful(&all, &self.kept, self.rate, from_s);
+        let doubtful =
+            self.answers.is_some() && doubt::doubtful(&all, &self.kept, self.rate, from_s);
         let unclear = !all.is_empty() && (!answer || doubtful);
         let samples = self.clip(&all);
         Ok(Heard {

@@ -38,13 +38,17 @@ pub enum SoundError {
         fault: std::io::Error,
     },
     /// The file is neither WAV nor FLAC.
-    #[error("{path}: is neither a WAV nor a FLAC file. Convert it, for example with: sox {path} -r 16000 -c 1 -b 16 out.wav")]
+    #[error(
+        "{path}: is neither a WAV nor a FLAC file. Convert it, for example with: sox {path} -r 16000 -c 1 -b 16 out.wav"
+    )]
     Unknown {
         /// The file.
         path: PathBuf,
     },
     /// The file is WAV or FLAC, but of a kind that is not read.
-    #[error("{path}: {found}, but Sayback reads 16-bit sound of 1 or 2 channels at 8000 to 48000 samples a second. Convert it, for example with: sox {path} -r 16000 -c 1 -b 16 out.wav")]
+    #[error(
+        "{path}: {found}, but Sayback reads 16-bit sound of 1 or 2 channels at 8000 to 48000 samples a second. Convert it, for example with: sox {path} -r 16000 -c 1 -b 16 out.wav"
+    )]
     Kind {
         /// The file.
         path: PathBuf,
@@ -52,7 +56,9 @@ pub enum SoundError {
         found: String,
     },
     /// The file breaks off or is damaged.
-    #[error("{path}: is damaged at sample {at} ({fault}). Make the recording again, or cut it before that place.")]
+    #[error(
+        "{path}: is damaged at sample {at} ({fault}). Make the recording again, or cut it before that place."
+    )]
     Damaged {
         /// The file.
         path: PathBuf,
@@ -121,7 +127,13 @@ fn read_wav(path: &Path, bytes: &[u8]) -> Result<Sound, SoundError> {
     let mut reader = hound::WavReader::new(bytes).map_err(|fault| damaged(0, fault))?;
     let spec = reader.spec();
     let float = spec.sample_format == hound::SampleFormat::Float;
-    check(path, u32::from(spec.channels), spec.sample_rate, u32::from(spec.bits_per_sample), float)?;
+    check(
+        path,
+        u32::from(spec.channels),
+        spec.sample_rate,
+        u32::from(spec.bits_per_sample),
+        float,
+    )?;
     // The header's length is not believed: hound accepts one of 4 GiB for 8 bytes.
     let mut raw = Vec::new();
     for sample in reader.samples::<i16>() {
@@ -141,7 +153,13 @@ fn read_flac(path: &Path, bytes: &[u8]) -> Result<Sound, SoundError> {
     };
     let mut reader = claxon::FlacReader::new(bytes).map_err(|fault| damaged(0, fault))?;
     let info = reader.streaminfo();
-    check(path, info.channels, info.sample_rate, info.bits_per_sample, false)?;
+    check(
+        path,
+        info.channels,
+        info.sample_rate,
+        info.bits_per_sample,
+        false,
+    )?;
     let mut raw = Vec::new();
     for sample in reader.samples() {
         let sample = sample.map_err(|fault| damaged(raw.len(), fault))?;
@@ -153,6 +171,15 @@ fn read_flac(path: &Path, bytes: &[u8]) -> Result<Sound, SoundError> {
         if raw.len() > MOST_SAMPLES {
             return Err(too_long(path));
         }
+    }
+    // A file cut between two frames decodes without an error; its header tells.
+    let whole = info.samples.map(|each| each * u64::from(info.channels));
+    if whole.is_some_and(|whole| whole != raw.len() as u64) {
+        return Err(SoundError::Damaged {
+            path: path.to_owned(),
+            at: raw.len(),
+            fault: "it ends before its header says".to_owned(),
+        });
     }
     mono(path, info.sample_rate, info.channels, raw)
 }

@@ -38,9 +38,10 @@ const FRAME_SECONDS: f64 = 0.02;
 pub(super) fn doubtful(words: &[HeardWord], samples: &[i16], rate: u32, from_s: f64) -> bool {
     let seconds = |heard: &HeardWord| heard.end_s - heard.start_s;
     let letters: usize = words.iter().map(|heard| heard.word.chars().count()).sum();
-    words.iter().any(|heard| {
-        heard.confidence < LEAST_CONFIDENCE || seconds(heard) < LEAST_SECONDS_A_WORD
-    }) || words.iter().map(seconds).sum::<f64>() < LEAST_SECONDS_A_LETTER * letters as f64
+    words
+        .iter()
+        .any(|heard| heard.confidence < LEAST_CONFIDENCE || seconds(heard) < LEAST_SECONDS_A_WORD)
+        || words.iter().map(seconds).sum::<f64>() < LEAST_SECONDS_A_LETTER * letters as f64
         || prominence(words, samples, rate, from_s).is_some_and(|level| level < LEAST_DECIBELS)
 }
 
@@ -111,7 +112,11 @@ mod tests {
     fn tone(loud: i16) -> Vec<i16> {
         (0..16_000_u16)
             .map(|at| {
-                let level = if (6_400..11_200).contains(&at) { 100 * loud } else { 100 };
+                let level = if (6_400..11_200).contains(&at) {
+                    100 * loud
+                } else {
+                    100
+                };
                 if at % 20 < 10 { level } else { -level }
             })
             .collect()
@@ -119,22 +124,42 @@ mod tests {
 
     #[test]
     fn a_clear_word_is_not_doubted() {
-        assert!(!doubtful(&[word("yes", 0.4, 0.7, 1.0)], &tone(10), 16_000, 0.0));
+        assert!(!doubtful(
+            &[word("yes", 0.4, 0.7, 1.0)],
+            &tone(10),
+            16_000,
+            0.0
+        ));
     }
 
     #[test]
     fn a_word_no_louder_than_what_is_around_it_is_doubted() {
-        assert!(doubtful(&[word("yes", 0.4, 0.7, 1.0)], &tone(1), 16_000, 0.0));
+        assert!(doubtful(
+            &[word("yes", 0.4, 0.7, 1.0)],
+            &tone(1),
+            16_000,
+            0.0
+        ));
     }
 
     #[test]
     fn a_word_that_no_mouth_could_say_so_quickly_is_doubted() {
-        assert!(doubtful(&[word("affirmative", 0.4, 0.6, 1.0)], &tone(10), 16_000, 0.0));
+        assert!(doubtful(
+            &[word("affirmative", 0.4, 0.6, 1.0)],
+            &tone(10),
+            16_000,
+            0.0
+        ));
     }
 
     #[test]
     fn a_word_with_an_equal_rival_is_doubted() {
-        assert!(doubtful(&[word("yes", 0.4, 0.7, 0.5)], &tone(10), 16_000, 0.0));
+        assert!(doubtful(
+            &[word("yes", 0.4, 0.7, 0.5)],
+            &tone(10),
+            16_000,
+            0.0
+        ));
     }
 
     #[test]
@@ -146,6 +171,9 @@ mod tests {
 
     #[test]
     fn nothing_around_the_words_says_nothing() {
-        assert_eq!(prominence(&[word("yes", 0.0, 1.0, 1.0)], &tone(1), 16_000, 0.0), None);
+        assert_eq!(
+            prominence(&[word("yes", 0.0, 1.0, 1.0)], &tone(1), 16_000, 0.0),
+            None
+        );
     }
 }

@@ -3,15 +3,17 @@
 //! libvosk's own grammars are word lists: they bound which words may come, not
 //! in which order. A `Gr.fst` of our own bounds the whole sentence. Around the
 //! sentences it has a way out for everything that is not an answer: the word
-//! [`GARBAGE`], which the model spells as a loop over all its phones, may stand
-//! before, after and instead of an answer, and silence alone is the empty
-//! utterance. Costs are natural-log probabilities with the sign turned, on the
+//! [`GARBAGE`], which the model spells as a loop over all its phones, and every
+//! other word of the model may stand before, after and instead of an answer, and
+//! silence alone is the empty utterance. Costs are natural-log probabilities with the sign turned, on the
 //! scale of the acoustic score; they were tuned on speakers that the model was
 //! trained on and on recorded noise, never on the clips that are reported.
 
 use std::path::Path;
 
-use rustfst::algorithms::determinize::{DeterminizeConfig, DeterminizeType, determinize_with_config};
+use rustfst::algorithms::determinize::{
+    DeterminizeConfig, DeterminizeType, determinize_with_config,
+};
 use rustfst::algorithms::rm_epsilon::rm_epsilon;
 use rustfst::algorithms::{connect, minimize, tr_sort};
 use rustfst::prelude::*;
@@ -123,22 +125,13 @@ fn answers(graph: &WordGraph, words: &Words) -> Result<VectorFst<TropicalWeight>
         determinize_with_config(&fst, config).map_err(fst_fault)?;
     minimize(&mut fst).map_err(fst_fault)?;
     connect(&mut fst).map_err(fst_fault)?;
-    if fst.num_trs_total() == 0 {
+    if fst
+        .states_iter()
+        .all(|state| fst.num_trs(state).unwrap_or(0) == 0)
+    {
         return Err(EarError::BadGraph("it holds no word at all".to_owned()));
     }
     Ok(fst)
-}
-
-trait CountSteps {
-    fn num_trs_total(&self) -> usize;
-}
-
-impl CountSteps for VectorFst<TropicalWeight> {
-    fn num_trs_total(&self) -> usize {
-        self.states_iter()
-            .map(|state| self.num_trs(state).unwrap_or(0))
-            .sum()
-    }
 }
 
 /// Puts the costs on the sentences, and garbage and silence around them.
@@ -174,16 +167,17 @@ fn surround(
     fst.add_tr(outset, step(garbage, costs.garbage_first, before))?;
     fst.add_tr(before, step(garbage, costs.garbage_further, before))?;
     fst.add_tr(after, step(garbage, costs.garbage_further, after))?;
-    if costs.other < 50.0 {
-        for word in words.all() {
-            let label = words.number(word).unwrap_or(EPS_LABEL);
-            fst.add_tr(outset, step(label, costs.other, before))?;
-            fst.add_tr(before, step(label, costs.other_further, before))?;
-            fst.add_tr(after, step(label, costs.other_further, after))?;
-            for state in answers.states_iter() {
-                if answers.is_final(state)? {
-                    fst.add_tr(state, step(label, costs.other_further, after))?;
-                }
+    // Any word of the model may stand where garbage may: "right" said to a
+    // yes-or-no question is then heard as "right", which is no answer, and not
+    // pressed into the nearest word that is one.
+    for word in words.all() {
+        let label = words.number(word).unwrap_or(EPS_LABEL);
+        fst.add_tr(outset, step(label, costs.other, before))?;
+        fst.add_tr(before, step(label, costs.other_further, before))?;
+        fst.add_tr(after, step(label, costs.other_further, after))?;
+        for state in answers.states_iter() {
+            if answers.is_final(state)? {
+                fst.add_tr(state, step(label, costs.other_further, after))?;
             }
         }
     }
@@ -194,6 +188,7 @@ fn surround(
     Ok(fst)
 }
 
+#[expect(clippy::needless_pass_by_value, reason = "the form that map_err takes")]
 fn fst_fault(fault: anyhow::Error) -> EarError {
     EarError::BadGraph(format!("{fault:#}"))
 }

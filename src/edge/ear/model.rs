@@ -26,20 +26,38 @@ pub enum ModelChoice {
 /// The built-in model, file by file. Everything that `model/english` holds and
 /// libvosk reads.
 const BUILT_IN: [(&str, &[u8]); 8] = [
-    ("am/final.mdl", include_bytes!("../../../model/english/am/final.mdl")),
-    ("conf/mfcc.conf", include_bytes!("../../../model/english/conf/mfcc.conf")),
-    ("conf/model.conf", include_bytes!("../../../model/english/conf/model.conf")),
-    ("graph/HCLr.fst", include_bytes!("../../../model/english/graph/HCLr.fst")),
+    (
+        "am/final.mdl",
+        include_bytes!("../../../model/english/am/final.mdl"),
+    ),
+    (
+        "conf/mfcc.conf",
+        include_bytes!("../../../model/english/conf/mfcc.conf"),
+    ),
+    (
+        "conf/model.conf",
+        include_bytes!("../../../model/english/conf/model.conf"),
+    ),
+    (
+        "graph/HCLr.fst",
+        include_bytes!("../../../model/english/graph/HCLr.fst"),
+    ),
     (
         "graph/disambig_tid.int",
         include_bytes!("../../../model/english/graph/disambig_tid.int"),
     ),
-    ("graph/phones.txt", include_bytes!("../../../model/english/graph/phones.txt")),
+    (
+        "graph/phones.txt",
+        include_bytes!("../../../model/english/graph/phones.txt"),
+    ),
     (
         "graph/phones/word_boundary.int",
         include_bytes!("../../../model/english/graph/phones/word_boundary.int"),
     ),
-    ("graph/words.txt", include_bytes!("../../../model/english/graph/words.txt")),
+    (
+        "graph/words.txt",
+        include_bytes!("../../../model/english/graph/words.txt"),
+    ),
 ];
 
 /// What libvosk needs and does not name when it is missing.
