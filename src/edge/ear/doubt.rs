@@ -14,7 +14,7 @@ const LEAST_CONFIDENCE: f64 = 0.55;
 
 /// The least duration of all words together, in seconds for each letter. The
 /// quickest right answers took 0.054; "wrong" found in a motor's noise took 0.03.
-const LEAST_SECONDS_A_LETTER: f64 = 0.045;
+const LEAST_SECONDS_A_LETTER: f64 = 0.035;
 
 /// The least duration of one word among others, in seconds.
 const LEAST_SECONDS_A_WORD: f64 = 0.05;

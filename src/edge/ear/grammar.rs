@@ -49,8 +49,8 @@ impl Default for Costs {
             further: 2.6,
             other: 8.0,
             other_further: 13.0,
-            garbage_first: 11.0,
-            garbage_further: 13.0,
+            garbage_first: 8.0,
+            garbage_further: 10.0,
             nothing: 0.0,
         }
     }
