@@ -115,6 +115,17 @@ fn a_damaged_word_list_is_refused() {
 }
 
 #[test]
+fn a_cache_that_is_cleaned_in_the_middle_of_a_job_is_filled_again() {
+    let cache = tempfile::tempdir().expect("a folder");
+    let mut ear = Ear::open_in(&ModelChoice::BuiltIn, cache.path()).expect("opens");
+    assert!(ear.listen(&phrases(&["yes"]), 16_000).is_ok());
+    for entry in fs::read_dir(cache.path()).expect("there").flatten() {
+        fs::remove_dir_all(entry.path()).expect("cleaned");
+    }
+    assert!(ear.listen(&phrases(&["no"]), 16_000).is_ok());
+}
+
+#[test]
 fn the_built_in_model_is_unpacked_once_and_mended_when_damaged() {
     let cache = tempfile::tempdir().expect("a folder");
     let open = || ModelFolder::open(&ModelChoice::BuiltIn, cache.path()).expect("opens");

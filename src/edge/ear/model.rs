@@ -74,7 +74,8 @@ const NEEDED: [&str; 6] = [
 #[derive(Debug)]
 pub struct ModelFolder {
     folder: PathBuf,
-    scratch: PathBuf,
+    built_in: bool,
+    cache: PathBuf,
     words: Words,
 }
 
@@ -113,7 +114,8 @@ impl ModelFolder {
                 path: folder,
                 fault,
             })?,
-            scratch: cache.to_owned(),
+            built_in: *choice == ModelChoice::BuiltIn,
+            cache: cache.to_owned(),
             words,
         })
     }
@@ -141,9 +143,13 @@ impl ModelFolder {
         load: impl FnOnce(&Path) -> T,
     ) -> Result<T, EarError> {
         static SERIAL: AtomicU32 = AtomicU32::new(0);
+        // Caches get cleaned, also in the middle of a job.
+        if self.built_in && check(&self.folder).is_err() {
+            unpack(&self.cache)?;
+        }
         let serial = SERIAL.fetch_add(1, Ordering::Relaxed);
         let name = format!("grammar-{}-{serial}", std::process::id());
-        let links = Temporary(self.scratch.join(name));
+        let links = Temporary(self.cache.join(name));
         let made = |path: &Path, fault| EarError::Write {
             path: path.to_owned(),
             fault,
