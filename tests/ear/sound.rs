@@ -54,19 +54,16 @@ fn two_channels_are_averaged() {
 
 /// Linear interpolation: crude, but speech below 4 kHz survives it.
 fn at_rate(sound: &Sound, rate: u32) -> Sound {
-    let length = sound.samples.len() as u64 * u64::from(rate) / u64::from(sound.rate);
+    let (from, to) = (i64::from(sound.rate), i64::from(rate));
+    let length = i64::try_from(sound.samples.len()).expect("short") * to / from;
+    let sample = |at: i64| {
+        let at = usize::try_from(at).expect("not negative");
+        sound.samples.get(at).copied().map_or(0, i64::from)
+    };
     let samples = (0..length).map(|at| {
-        let place = at as f64 * f64::from(sound.rate) / f64::from(rate);
-        let before = place.floor();
-        let sample = |index: f64| {
-            sound
-                .samples
-                .get(index as usize)
-                .copied()
-                .map_or(0.0, f64::from)
-        };
-        let part = place - before;
-        ((1.0 - part) * sample(before) + part * sample(before + 1.0)).round() as i16
+        let (before, part) = (at * from / to, at * from % to);
+        let between = ((to - part) * sample(before) + part * sample(before + 1)) / to;
+        i16::try_from(between).expect("between two samples")
     });
     Sound {
         rate,
