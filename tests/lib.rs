@@ -3,6 +3,10 @@
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 mod calc;
+#[cfg(feature = "voice")]
+mod ear;
 mod job;
 mod journal;
+#[cfg(feature = "voice")]
+mod mic;
 mod spoken;
