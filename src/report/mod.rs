@@ -1,0 +1,62 @@
+//! From a journal to its record: one page for people, CSV and JSON for
+//! machines, a short text for terminals.
+//!
+//! No state and no devices: [`build`] folds the records of one run into a
+//! [`Report`], plain data that claims no more than the journal holds, and the
+//! four writers only lay it out. Nobody changes a [`Report`] after it is built.
+
+mod build;
+mod csv;
+mod exceptions;
+mod html;
+mod json;
+mod markup;
+mod measured;
+mod plain;
+mod plot;
+mod text;
+mod time;
+mod track;
+mod types;
+mod uncertainty;
+
+pub use self::build::build;
+pub use self::csv::{CsvError, csv};
+pub use self::html::html;
+pub use self::json::json;
+pub use self::text::text;
+pub use self::types::*;
+
+use crate::core::record::Record;
+use crate::job::Job;
+
+/// What a record is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct Source<'a> {
+    /// The job as it was run.
+    pub job: &'a Job,
+    /// The whole records of the journal, in order, each with its sequence number.
+    pub records: &'a [(u64, Record)],
+    /// Hash (hex) of the journal's last whole line; it stands for the whole journal.
+    pub chain_hash: &'a str,
+    /// `"whole"` or `"clean"`; otherwise a sentence about what is torn or damaged.
+    pub whole: &'a str,
+    /// Folder of the sound clips, relative to the page.
+    pub clips_folder: &'a str,
+}
+
+/// Stem for file names: local date, job and tag, of `a-z`, `A-Z`, `0-9`, `-` and `_` only.
+#[must_use]
+pub fn name(report: &Report) -> String {
+    let safe = |text: &str| -> String {
+        let kept: String =
+            text.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).take(40).collect();
+        kept.trim_matches('-').to_owned()
+    };
+    let date = report.head.started.local.get(..10).unwrap_or("undated");
+    [safe(date), safe(&report.head.job), report.head.tag.as_deref().map_or_else(|| "no-tag".to_owned(), safe)]
+        .into_iter()
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join("_")
+}

@@ -1,0 +1,6 @@
+//! The microphone and the thread that listens.
+
+mod alsa;
+mod fault;
+mod intake;
+mod listening;
