@@ -137,11 +137,7 @@ pub struct Handle {
 
 /// Starts the thread. `open` opens the ear, once now and once more after each
 /// failure of it; `to_main` must not block, since sound is lost while it does.
-pub fn start<E, O>(
-    open: O,
-    mic: MicChoice,
-    to_main: impl Fn(FromEar) + Send + 'static,
-) -> Handle
+pub fn start<E, O>(open: O, mic: MicChoice, to_main: impl Fn(FromEar) + Send + 'static) -> Handle
 where
     E: Engine + 'static,
     O: FnMut() -> Result<E, String> + Send + 'static,
@@ -152,17 +148,21 @@ where
     // The thread gets its way to speak once it runs; when it cannot run, it is
     // still here to say so.
     let (give, take) = channel();
-    let begun = thread::Builder::new().name("ear".to_owned()).spawn(move || {
-        if let Ok(to_main) = take.recv() {
-            run(Listening::new(open, mic, to_main), &letters, alive);
-        }
-    });
+    let begun = thread::Builder::new()
+        .name("ear".to_owned())
+        .spawn(move || {
+            if let Ok(to_main) = take.recv() {
+                run(Listening::new(open, mic, to_main), &letters, alive);
+            }
+        });
     match begun {
         Ok(_runs_by_itself) => {
             let _ended = give.send(to_main);
         }
         Err(fault) => to_main(FromEar::Lost {
-            why: format!("the ear's thread cannot start ({fault}); the keypad goes on. Close other programs and start Sayback again."),
+            why: format!(
+                "the ear's thread cannot start ({fault}); the keypad goes on. Close other programs and start Sayback again."
+            ),
         }),
     }
     Handle { mailbox, ended }

@@ -16,9 +16,7 @@ use std::fmt;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, SampleFormat, StreamConfig};
 
-pub use intake::{
-    Alarm, Capture, Intake, Level, LevelMeter, RING_SECONDS, Sample, Taken, connect,
-};
+pub use intake::{Alarm, Capture, Intake, Level, LevelMeter, RING_SECONDS, Sample, Taken, connect};
 
 /// The microphone that was asked for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -60,7 +58,10 @@ pub enum MicError {
         said: String,
     },
     /// No microphone has the name.
-    #[error("microphone {wanted}: there is none of that name; the keypad goes on. Give one of: {}.", or_none(there))]
+    #[error(
+        "microphone {wanted}: there is none of that name; the keypad goes on. Give one of: {}.",
+        or_none(there)
+    )]
     NoSuchDevice {
         /// The name that was given.
         wanted: String,
@@ -76,7 +77,10 @@ pub enum MicError {
         which: Vec<String>,
     },
     /// The device offers no format that is understood.
-    #[error("microphone {device}: it offers {}; the keypad goes on. Sayback needs 8000 to 48000 samples a second as i16, i32, f32 or u16: choose the \"plughw\" or \"default\" form of the device, which converts.", or_none(offers))]
+    #[error(
+        "microphone {device}: it offers {}; the keypad goes on. Sayback needs 8000 to 48000 samples a second as i16, i32, f32 or u16: choose the \"plughw\" or \"default\" form of the device, which converts.",
+        or_none(offers)
+    )]
     NoUsableFormat {
         /// Its name.
         device: String,
@@ -84,13 +88,17 @@ pub enum MicError {
         offers: Vec<String>,
     },
     /// The stream is open but gives no samples.
-    #[error("microphone {device}: no sound comes from it any more; the keypad goes on. Check its plug and its mute switch; Sayback keeps trying.")]
+    #[error(
+        "microphone {device}: no sound comes from it any more; the keypad goes on. Check its plug and its mute switch; Sayback keeps trying."
+    )]
     Silent {
         /// Its name.
         device: String,
     },
     /// The sound library panicked.
-    #[error("microphone {device}: the sound library failed; the keypad goes on. Choose another microphone, or start Sayback again.")]
+    #[error(
+        "microphone {device}: the sound library failed; the keypad goes on. Choose another microphone, or start Sayback again."
+    )]
     Library {
         /// Its name.
         device: String,
@@ -338,7 +346,12 @@ pub fn find(wanted: &str, there: &[MicDevice]) -> Result<usize, MicError> {
     if found.is_empty() && !lower.trim().is_empty() {
         found = fits(&|text| text.contains(&lower));
     }
-    let ids = |places: &[usize]| places.iter().map(|&place| there[place].id.clone()).collect();
+    let ids = |places: &[usize]| {
+        places
+            .iter()
+            .map(|&place| there[place].id.clone())
+            .collect()
+    };
     match found.as_slice() {
         [one] => Ok(*one),
         [] => Err(MicError::NoSuchDevice {
@@ -471,7 +484,10 @@ fn start(device: &cpal::Device, name: &str) -> Result<Capture, MicError> {
             form: Form::of(range.sample_format()),
         })
         .collect();
-    let own_rate = device.default_input_config().ok().map(|own| own.sample_rate());
+    let own_rate = device
+        .default_input_config()
+        .ok()
+        .map(|own| own.sample_rate());
     let (channels, rate, form) = choose(&offers, own_rate).ok_or_else(|| {
         let mut texts: Vec<String> = offered
             .iter()

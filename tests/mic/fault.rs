@@ -97,7 +97,10 @@ fn a_name_finds_one_microphone_or_says_which() {
     assert_eq!(find("headset", &there), Ok(0), "the whole name comes first");
     assert_eq!(find("MONO", &there), Ok(1));
     let several = find("heads", &there).unwrap_err().to_string();
-    assert!(several.contains("hw:CARD=0,DEV=0, plughw:CARD=0,DEV=0"), "{several}");
+    assert!(
+        several.contains("hw:CARD=0,DEV=0, plughw:CARD=0,DEV=0"),
+        "{several}"
+    );
     let none = find("boom", &there).unwrap_err().to_string();
     assert!(none.contains("pulse"), "{none}");
     assert!(find("", &there).is_err(), "an empty name is no name");
@@ -131,8 +134,17 @@ fn the_format_is_what_the_ear_takes_best() {
     assert_eq!(choose(&card, None), Some((2, 48_000, Form::I16)));
     let phone = [offer(1, 8_000, 8_000, Some(Form::U16))];
     assert_eq!(choose(&phone, None), Some((1, 8_000, Form::U16)));
-    assert_eq!(choose(&[offer(1, 96_000, 192_000, Some(Form::I16))], None), None);
-    assert_eq!(choose(&[offer(1, 4_000, 6_000, Some(Form::I16))], None), None);
+    assert_eq!(
+        choose(&[offer(1, 96_000, 192_000, Some(Form::I16))], None),
+        None
+    );
+    assert_eq!(
+        choose(&[offer(1, 4_000, 6_000, Some(Form::I16))], None),
+        None
+    );
     assert_eq!(choose(&[offer(1, 16_000, 16_000, None)], None), None);
-    assert_eq!(choose(&[offer(0, 16_000, 16_000, Some(Form::I16))], None), None);
+    assert_eq!(
+        choose(&[offer(0, 16_000, 16_000, Some(Form::I16))], None),
+        None
+    );
 }

@@ -15,7 +15,10 @@ fn mono<S: sayback::edge::mic::Sample>(channels: u16, frames: &[S]) -> Vec<i16> 
 fn each_form_gives_the_same_steps() {
     let wanted = [0, 1, -1, 12_345, i16::MAX, i16::MIN];
     assert_eq!(mono(1, &wanted), wanted);
-    let unsigned: Vec<u16> = wanted.iter().map(|&s| (i32::from(s) + 32_768) as u16).collect();
+    let unsigned: Vec<u16> = wanted
+        .iter()
+        .map(|&s| (i32::from(s) + 32_768) as u16)
+        .collect();
     assert_eq!(mono(1, &unsigned), wanted);
     let long: Vec<i32> = wanted.iter().map(|&s| i32::from(s) << 16).collect();
     assert_eq!(mono(1, &long), wanted);
@@ -26,7 +29,10 @@ fn each_form_gives_the_same_steps() {
 #[test]
 fn channels_are_averaged_and_a_torn_frame_is_left() {
     assert_eq!(mono(2, &[100_i16, 300, -100, -300, 7]), [200, -200]);
-    assert_eq!(mono(2, &[i16::MAX, i16::MAX, i16::MIN, i16::MIN]), [i16::MAX, i16::MIN]);
+    assert_eq!(
+        mono(2, &[i16::MAX, i16::MAX, i16::MIN, i16::MIN]),
+        [i16::MAX, i16::MIN]
+    );
     assert_eq!(mono(3, &[0.5_f32, 0.5, 0.5]), [16_384]);
     let many: Vec<i16> = (0..2_000).flat_map(|n| [n, n]).collect();
     assert_eq!(mono(2, &many), (0..2_000).collect::<Vec<i16>>());
@@ -53,15 +59,39 @@ fn a_full_ring_drops_counts_and_tells_where() {
     assert_eq!(capture.dropped(), 500);
     let mut sound = Vec::new();
     let first = capture.read(&mut sound, 1_000);
-    assert_eq!(first, Taken { samples: 1_000, gap: false });
+    assert_eq!(
+        first,
+        Taken {
+            samples: 1_000,
+            gap: false
+        }
+    );
     intake.take(&[3_i16; 300]);
     // Everything from before the gap is still whole.
     let rest = capture.read(&mut sound, room - 1_000);
-    assert_eq!(rest, Taken { samples: room - 1_000, gap: false });
+    assert_eq!(
+        rest,
+        Taken {
+            samples: room - 1_000,
+            gap: false
+        }
+    );
     assert!(sound.iter().all(|&sample| sample == 1));
     sound.clear();
-    assert_eq!(capture.read(&mut sound, 10), Taken { samples: 10, gap: true });
-    assert_eq!(capture.read(&mut sound, 1_000), Taken { samples: 290, gap: false });
+    assert_eq!(
+        capture.read(&mut sound, 10),
+        Taken {
+            samples: 10,
+            gap: true
+        }
+    );
+    assert_eq!(
+        capture.read(&mut sound, 1_000),
+        Taken {
+            samples: 290,
+            gap: false
+        }
+    );
     assert_eq!(sound, [3; 300]);
 }
 
@@ -73,14 +103,21 @@ fn more_gaps_than_can_be_told_drop_sound_rather_than_hide_one() {
         alarm.note(Fault::from(ErrorKind::Xrun));
         intake.take(&[5_i16; 10]);
     }
-    assert_eq!(capture.waiting(), 64 * 10, "64 gaps wait, the rest is dropped");
+    assert_eq!(
+        capture.waiting(),
+        64 * 10,
+        "64 gaps wait, the rest is dropped"
+    );
     assert_eq!(capture.dropped(), 136 * 10);
     let mut sound = Vec::new();
     for _ in 0..64 {
         assert!(capture.read(&mut sound, 10).gap);
     }
     intake.take(&[6_i16; 10]);
-    assert!(capture.read(&mut sound, room).gap, "and the last one is told too");
+    assert!(
+        capture.read(&mut sound, room).gap,
+        "and the last one is told too"
+    );
 }
 
 #[test]
@@ -121,9 +158,16 @@ fn the_level_is_in_decibels_below_full_scale() {
     let level = level_of(&sine);
     assert!((level.rms_db + 3.01).abs() < 0.01, "{level:?}");
     assert!(level.peak_db.abs() < 0.01, "{level:?}");
-    assert_eq!(level_of(&[0; 1_600]).rms_db.to_bits(), Level::SILENCE.to_bits());
+    assert_eq!(
+        level_of(&[0; 1_600]).rms_db.to_bits(),
+        Level::SILENCE.to_bits()
+    );
     let offset = level_of(&[9_000; 1_600]);
-    assert_eq!(offset.rms_db.to_bits(), Level::SILENCE.to_bits(), "an offset is no sound");
+    assert_eq!(
+        offset.rms_db.to_bits(),
+        Level::SILENCE.to_bits(),
+        "an offset is no sound"
+    );
     assert!(offset.peak_db > -12.0);
     assert_eq!(LevelMeter::new(16_000).take(&[1; 1_599]), None);
 }

@@ -314,7 +314,9 @@ fn an_overflow_of_the_ring_spoils_the_utterance() {
     let mut bench = bench().ready();
     bench.listening.listen(graph(3), 1);
     bench.cable.say(&[7]);
-    bench.cable.say(&vec![0; (RATE * RING_SECONDS) as usize + 5]);
+    bench
+        .cable
+        .say(&vec![0; (RATE * RING_SECONDS) as usize + 5]);
     bench.step(20);
     assert_eq!(bench.news(), []);
     bench.cable.say(&[8, END]);
@@ -322,7 +324,9 @@ fn an_overflow_of_the_ring_spoils_the_utterance() {
     assert_eq!(bench.news(), [heard(&[7, 8], 1, true)]);
     // While nobody is asked it spoils nothing.
     bench.listening.deaf();
-    bench.cable.say(&vec![0; (RATE * RING_SECONDS) as usize + 5]);
+    bench
+        .cable
+        .say(&vec![0; (RATE * RING_SECONDS) as usize + 5]);
     bench.step(20);
     bench.cable.say(&[0]);
     bench.step(20);
@@ -352,11 +356,7 @@ fn silence_of_the_stream_is_a_lost_microphone() {
     bench.step(20);
     assert_eq!(
         bench.news(),
-        [
-            FromEar::Back,
-            heard(&[8], 1, true),
-            heard(&[9], 1, false)
-        ]
+        [FromEar::Back, heard(&[8], 1, true), heard(&[9], 1, false)]
     );
 }
 
@@ -377,7 +377,10 @@ fn a_fault_is_said_once_and_the_attempts_are_spaced_out() {
         }
     }
     // 0.5, then 1, 2, 4, 8, 8, 8 later, each seen at the next step of 20 ms.
-    assert_eq!(attempts, [500, 1_500, 3_500, 7_500, 15_500, 23_500, 31_500, 39_500]);
+    assert_eq!(
+        attempts,
+        [500, 1_500, 3_500, 7_500, 15_500, 23_500, 31_500, 39_500]
+    );
     assert_eq!(bench.news(), [], "said once");
     assert_eq!(FIRST_PAUSE.as_millis(), 500);
     assert_eq!(LONGEST_PAUSE.as_secs(), 8);
@@ -454,7 +457,11 @@ fn a_failing_ear_is_opened_again_once() {
         assert_eq!(bench.log.borrow().opened, 2);
         bench.cable.say(&[8, END]);
         bench.step(20);
-        assert_eq!(bench.news(), [heard(&[8], 1, true)], "its first half is gone");
+        assert_eq!(
+            bench.news(),
+            [heard(&[8], 1, true)],
+            "its first half is gone"
+        );
         // A result came between, so it may fail once more, but not twice.
         bench.cable.say(&[failure]);
         bench.step(20);
@@ -521,8 +528,16 @@ fn the_level_is_told_with_clipping() {
     bench.cable.say(&[i16::MAX, i16::MIN].repeat(tenth / 2));
     bench.step(100);
     let news = bench.news.borrow().clone();
-    let [FromEar::Level { db: quiet, clipping: false }, FromEar::Level { db: loud, clipping: true }] =
-        news[..]
+    let [
+        FromEar::Level {
+            db: quiet,
+            clipping: false,
+        },
+        FromEar::Level {
+            db: loud,
+            clipping: true,
+        },
+    ] = news[..]
     else {
         panic!("{news:?}");
     };
