@@ -192,9 +192,9 @@ pub struct HearArgs {
     /// What is listened for: all, numbers, digits, yes-no, tag, commands.
     #[arg(long, value_name = "NAME")]
     pub grammar: Option<String>,
-    /// The slot that the words are parsed for, for example R1K.
-    #[arg(long, value_name = "SLOT")]
-    pub slot: Option<String>,
+    /// One JSON object a recording.
+    #[arg(long, conflicts_with = "table")]
+    pub json: bool,
     /// Model folder in Vosk's format, instead of the one inside the program.
     #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
     pub model: Option<PathBuf>,

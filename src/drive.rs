@@ -39,6 +39,8 @@ pub trait Output {
 pub enum FromWorld {
     /// A key.
     Key(Key),
+    /// A key of a line of text.
+    Typed(Key),
     /// Nothing changed in the run, but the screen must be drawn again.
     Redraw,
     /// The terminal wants to put the program aside.
@@ -210,6 +212,7 @@ impl Session<'_> {
         let next = if self.keys_gone && wait.is_zero() { return None } else { self.world.recv_timeout(wait) };
         match next {
             Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
+            Ok(FromWorld::Typed(key)) => self.deliver(Event::Typed(key)),
             Ok(FromWorld::Heard(utterance)) => self.heard(utterance),
             Ok(FromWorld::EarLost(why)) => self.deliver(Event::EarLost { why }),
             Ok(FromWorld::EarBack) => self.deliver(Event::EarBack),

@@ -10,12 +10,11 @@ use std::path::{Path, PathBuf};
 use crate::edge::ear::{Ear, EarError, Heard, Listener, ModelChoice, rate_warning};
 use crate::edge::sound::{self, Sound, SoundError};
 
-mod interim;
 mod table;
 
 pub use table::{TABLE_HEADER, TableOptions, run_table, run_table_with};
 
-use interim::{named, value};
+use crate::spoken::named_listening as named;
 
 /// The block that the ear is given at a time, in seconds: what a microphone gives.
 const BLOCK_SECONDS: f64 = 0.1;
@@ -249,4 +248,12 @@ fn hear(mut listener: Listener, sound: &Sound) -> Result<HeardAll, HearError> {
 #[expect(clippy::disallowed_methods, reason = "the edge reads the clock")]
 fn now() -> std::time::Instant {
     std::time::Instant::now()
+}
+
+/// What a phrase comes to without a question: value and unit, status or command; none if it is refused or doubtful.
+fn value(phrase: &str) -> Option<String> {
+    let any = crate::spoken::named_slot("ANY")?;
+    let decision = crate::spoken::parse(&any, phrase);
+    decision.meaning.as_ref()?;
+    Some(format!("{} {}", decision.value_text(), decision.unit.map_or("", |unit| unit.symbol())).trim().to_owned())
 }

@@ -6,7 +6,9 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc;
 
-use super::{Failure, NOT_DONE};
+use super::Failure;
+#[cfg(feature = "voice")]
+use super::NOT_DONE;
 use crate::args::{ResumeArgs, RunArgs, SessionArgs};
 use crate::core::record::{Body, FORMAT, Record, Started};
 use crate::core::run::Saved;
@@ -254,11 +256,12 @@ fn model(args: &SessionArgs) -> crate::edge::ear::ModelChoice {
 /// If none can be listed.
 #[cfg(feature = "voice")]
 pub fn microphones() -> Result<u8, Failure> {
-    let names = crate::edge::mic::list();
-    if names.is_empty() {
+    let found = crate::edge::mic::devices().map_err(Failure::wrong)?;
+    if found.is_empty() {
         eprintln!("sayback: no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad");
         return Ok(NOT_DONE);
     }
-    super::print(&(names.join("\n") + "\n"))?;
+    let lines: Vec<String> = found.iter().map(|device| format!("{}\t{}", device.id, device.name)).collect();
+    super::print(&(lines.join("\n") + "\n"))?;
     Ok(0)
 }

@@ -128,9 +128,17 @@ pub fn model_choice(folder: Option<&Path>) -> crate::edge::ear::ModelChoice {
 /// If a recording, the table or the model is not right.
 #[cfg(feature = "voice")]
 pub fn hear(args: &crate::args::HearArgs) -> Result<u8, Failure> {
-    let mut ear = crate::edge::ear::Ear::open(&model_choice(args.model.as_deref())).map_err(Failure::wrong)?;
-    let out = &mut std::io::stdout().lock();
-    let slot = args.slot.as_deref().map(slot_named).transpose()?;
-    let _ = (&mut ear, out, slot);
+    use crate::hear::{FileOptions, TableOptions, run_files, run_table};
+    let model = model_choice(args.model.as_deref());
+    let mut out = Vec::new();
+    let done = match &args.table {
+        Some(path) => run_table(path, &TableOptions { model, each: args.each, ..TableOptions::default() }, &mut out),
+        None => {
+            let grammar = args.grammar.clone().unwrap_or_else(|| "all".to_owned());
+            run_files(&args.files, &FileOptions { model, grammar, json: args.json }, &mut out)
+        }
+    };
+    super::print(&String::from_utf8_lossy(&out))?;
+    done.map_err(Failure::wrong)?;
     Ok(DONE)
 }

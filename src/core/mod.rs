@@ -41,6 +41,8 @@ pub enum Event {
     Begin,
     /// A key, already mapped to what it means on the keypad.
     Key(Key),
+    /// A key from a line of text, not from a finger: it cannot bounce.
+    Typed(Key),
     /// The ear heard words, for the question with this number.
     Heard {
         /// The words, in lower case; empty if nothing was understood.

@@ -17,6 +17,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use super::mic::{MicChoice, Source};
+use crate::spoken::WordGraph;
 
 pub use step::{FIRST_PAUSE, LONGEST_PAUSE, Listening, WATCHDOG};
 
@@ -245,28 +246,4 @@ fn run<E: Engine, O, S, T>(
 #[expect(clippy::disallowed_methods, reason = "the edge reads the clock")]
 fn now() -> Instant {
     Instant::now()
-}
-
-/// A finite automaton over words, until the one of the spoken module is there.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct WordGraph {
-    /// How many states there are; states are numbered from 0.
-    pub states: usize,
-    /// Where every utterance begins.
-    pub start: usize,
-    /// Where an utterance may end.
-    pub finals: Vec<usize>,
-    /// The steps between states.
-    pub arcs: Vec<WordArc>,
-}
-
-/// One step of a [`WordGraph`].
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct WordArc {
-    /// The state it leaves.
-    pub from: usize,
-    /// The state it enters.
-    pub to: usize,
-    /// The word that is said on the way; none for a free step.
-    pub word: Option<String>,
 }

@@ -77,7 +77,7 @@ impl Sound for Recording {
             self.finished = true;
             return match self.open.take() {
                 Some((mut listener, listen)) => match listener.finish() {
-                    Ok(heard) if !heard.words.is_empty() => {
+                    Ok(heard) if !heard.words.is_empty() || heard.unclear => {
                         self.finished = false;
                         Some(Fed::Time { at_ms: self.at_ms(), heard: Some(Self::utterance(&heard, listen)) })
                     }

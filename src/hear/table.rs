@@ -4,7 +4,8 @@ use std::collections::HashMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use super::interim::{named, value};
+use super::value;
+use crate::spoken::named_listening as named;
 use super::{HearError, HeardAll, hear};
 use crate::edge::ear::{Ear, ModelChoice};
 use crate::edge::sound::{self, Sound};

@@ -193,7 +193,7 @@ impl<'a> Folded<'a> {
             .map(|kept| {
                 let answer = &kept.answer;
                 let corrected_by = self.replacement(kept.seq);
-                let counts = match (kept.withdrawn, corrected_by, kept.stale) {
+                let counts = match (kept.withdrawn, corrected_by, kept.stale || self.is_repeated(kept)) {
                     (true, Some(_), _) => Counts::Corrected,
                     (true, None, _) => Counts::TakenBack,
                     (false, _, true) => Counts::EarlierAttempt,
@@ -235,6 +235,16 @@ impl<'a> Folded<'a> {
 
     fn replacement(&self, seq: u64) -> Option<u64> {
         self.saved.answers.iter().find(|later| later.answer.corrects == Some(seq)).map(|later| later.seq)
+    }
+
+    /// The same question was answered again later, as after a "no" to a safety question.
+    fn is_repeated(&self, kept: &Kept) -> bool {
+        self.saved.answers.iter().any(|later| {
+            later.seq > kept.seq
+                && !later.withdrawn
+                && later.answer.step == kept.answer.step
+                && later.answer.row == kept.answer.row
+        })
     }
 
     fn kind(&self, answer: &Answered) -> AnswerKind {
@@ -346,7 +356,7 @@ impl<'a> Folded<'a> {
                     unit: figure.unit.to_string(),
                 })
                 .collect(),
-            inputs: inputs.iter().map(|(name, value)| (name.clone(), value.clone())).collect(),
+            inputs: inputs.clone(),
             latest: true,
         }
     }

@@ -4,7 +4,7 @@
 use super::markup::{Markup, beside};
 use super::plot;
 use super::types::{
-    Answer, AnswerKind, Counts, EventKind, FindingLine, Head, HowLine, PlateFrom, PlateLine, Report, Run, RunCell, Side, State, Weight,
+    Answer, Counts, Event, EventKind, FindingLine, Head, Hold, HowLine, PlateFrom, PlateLine, Report, Run, RunCell, Side, State, Weight,
 };
 use crate::calc::finding::Grade;
 use crate::core::question::with_unit;
@@ -52,6 +52,9 @@ fn top(page: &mut Markup, report: &Report) {
             }
             fact(page, "Start", &head.started.to_read());
             fact(page, "End", &head.last.to_read());
+            if let Some(words) = report.as_left_in_words() {
+                fact(page, "As left", &words);
+            }
             fact(page, "UTC", &format!("{} to {}", short_utc(&head.started.utc), short_utc(&head.last.utc)));
         });
     });
@@ -83,7 +86,10 @@ fn exceptions(page: &mut Markup, report: &Report) {
                 };
                 page.element("li", &[("class", class)], |page| {
                     page.literal("<span class=\"sign\">").leaf("span", "", sign).literal("</span>");
-                    page.leaf("b", "", &exception.what).text(". ").text(&exception.detail);
+                    page.leaf("b", "", &exception.what);
+                    if !exception.detail.is_empty() {
+                        page.text(" \u{2013} ").text(&exception.detail);
+                    }
                     if let Some(seq) = exception.seq {
                         page.text(" ").leaf("span", "why", &format!("[{seq}]"));
                     }
@@ -146,7 +152,7 @@ fn side(page: &mut Markup, side: &Side) {
         (None, None) => page.text("\u{2013}"),
     };
     if let Some(uncertainty) = &side.uncertainty {
-        page.literal("<br>").leaf("span", "why", &format!("U {uncertainty}"));
+        page.text(" ").leaf("span", "why", &format!("U {uncertainty}"));
     }
     for (holds, words) in [(side.corrected_after_freeze, "corrected after freezing"), (side.out_of_range, "outside range")] {
         if holds {
@@ -264,7 +270,7 @@ fn findings(page: &mut Markup, report: &Report) {
     }
     page.element("section", &[], |page| {
         page.leaf("h2", "", "Findings");
-        page.element("table", &[], |page| {
+        page.element("table", &[("class", "findings")], |page| {
             page.element("tbody", &[], |page| {
                 for finding in &report.findings {
                     page.element("tr", &[], |page| finding_row(page, report, finding));
@@ -281,13 +287,15 @@ fn finding_row(page: &mut Markup, report: &Report, finding: &FindingLine) {
         Grade::Bad => "\u{2717} fault",
         Grade::CannotTell => "? cannot tell",
     };
-    page.leaf("td", "small", &format!("{} {}", finding.time.clock(), finding.stage.map_or("", Stage::words)));
     page.element("td", &[], |page| {
-        page.leaf("b", "", &finding.title).literal("<br>").text(sign).text(": ");
-        page.text(&finding.verdict.replace('-', " "));
-        if !finding.latest {
-            page.literal("<br>").leaf("span", "why", "earlier attempt");
-        }
+        page.leaf("b", "", &finding.title);
+        let stage = finding.stage.map_or("", Stage::words);
+        let attempt = if finding.latest { "" } else { ", earlier attempt" };
+        page.literal("<br>").leaf("span", "why", &format!("[{}] {} {stage}{attempt}", finding.seq, finding.time.clock()));
+    });
+    page.element("td", &[], |page| {
+        let verdict = format!("{sign}: {}", finding.verdict.replace('-', " "));
+        page.leaf(if finding.grade == Grade::Good { "span" } else { "b" }, "", &verdict);
     });
     page.element("td", &[], |page| {
         page.text(&finding.reason).literal(" ").leaf("i", "", &finding.said);
@@ -390,33 +398,46 @@ fn events(page: &mut Markup, report: &Report) {
     }
     page.leaf("h2", "", "Notes and events");
     page.element("ul", &[], |page| {
+        let mut holds = report.holds.iter().peekable();
         for event in &report.events {
-            page.element("li", &[], |page| {
-                page.text(&format!("{} ", event.time.clock()));
-                page.leaf(if matches!(event.kind, EventKind::Stop | EventKind::Note) { "b" } else { "span" }, "", event.kind.words());
-                if let Some(at) = &event.at {
-                    page.text(&format!(" at {at}"));
-                }
-                if !event.text.is_empty() {
-                    page.text(&format!(": {}", event.text));
-                }
-                if let Some(how) = &event.how {
-                    clip_link(page, report, how);
-                }
-            });
+            while let Some(hold) = holds.next_if(|hold| hold.seq < event.seq) {
+                hold_line(page, hold);
+            }
+            event_line(page, report, event);
         }
-        for hold in &report.holds {
-            page.element("li", &[], |page| {
-                page.text(&format!("{} Held {} s: {}", hold.time.clock(), hold.seconds, hold.title));
-            });
+        for hold in holds {
+            hold_line(page, hold);
         }
+    });
+}
+
+fn event_line(page: &mut Markup, report: &Report, event: &Event) {
+    page.element("li", &[], |page| {
+        page.text(&format!("{} ", event.time.clock()));
+        let name = if matches!(event.kind, EventKind::Stop | EventKind::Note) { "b" } else { "span" };
+        page.leaf(name, "", event.kind.words());
+        if let Some(at) = &event.at {
+            page.text(&format!(" at {at}"));
+        }
+        if !event.text.is_empty() {
+            page.text(&format!(": {}", event.text));
+        }
+        if let Some(how) = &event.how {
+            clip_link(page, report, how);
+        }
+    });
+}
+
+fn hold_line(page: &mut Markup, hold: &Hold) {
+    page.element("li", &[], |page| {
+        page.text(&format!("{} Held {} s: {}", hold.time.clock(), hold.seconds, hold.title));
     });
 }
 
 fn clip_link(page: &mut Markup, report: &Report, how: &HowLine) {
     if let Some(clip) = &how.clip {
         let address = beside(&report.head.clips_folder, clip);
-        page.text(" ").element("a", &[("href", &address), ("title", &format!("heard: {}", how.heard))], |page| {
+        page.text(" ").element("a", &[("class", "sound"), ("href", &address), ("title", &format!("heard: {}", how.heard))], |page| {
             page.text("sound");
         });
     }
@@ -476,9 +497,9 @@ fn limits(page: &mut Markup, report: &Report) {
     page.leaf("h2", "", "Limits and where they come from");
     page.element("table", &[], |page| {
         page.element("tbody", &[], |page| {
-            for limit in &report.limits {
+            for (at, limit) in report.limits.iter().enumerate() {
                 page.element("tr", &[], |page| {
-                    page.leaf("td", "", &limit.about);
+                    page.leaf("td", "n", &format!("L{}", at + 1)).leaf("td", "", &limit.about);
                     page.leaf("td", "n", &limit.shown);
                     page.element("td", &[("class", "small")], |page| {
                         page.text(&limit.source);
@@ -509,19 +530,61 @@ fn limits(page: &mut Markup, report: &Report) {
 
 fn all_answers(page: &mut Markup, report: &Report) {
     page.element("section", &[], |page| {
-        page.leaf("h2", "", "All answers in order");
+        page.leaf("h2", "", "All answers");
         page.element("ul", &[("class", "answers")], |page| {
-            let mut stage = None;
-            for answer in &report.answers {
-                if stage != Some(answer.stage) {
-                    stage = Some(answer.stage);
-                    page.leaf("li", "stage", answer.stage.words());
+            for stage in [Stage::Safety, Stage::AsFound, Stage::Adjust, Stage::AsLeft, Stage::Close] {
+                let answers: Vec<&Answer> = report.answers.iter().filter(|answer| answer.stage == stage).collect();
+                if !answers.is_empty() {
+                    page.leaf("li", "stage", stage.words());
                 }
-                page.element("li", &[], |page| answer_line(page, report, answer));
+                // The cells of a reading set share a line where nothing is to be said about them.
+                for line in answers.chunk_by(|one, other| is_plain_cell(one) && is_plain_cell(other) && one.step == other.step) {
+                    page.element("li", &[], |page| match line {
+                        [answer] => answer_line(page, report, answer),
+                        cells => cells_line(page, report, cells),
+                    });
+                }
             }
         });
-        page.leaf("p", "why", "v: heard, read back and affirmed. k: typed. The number in brackets is that of the record in the journal.");
+        page.leaf(
+            "p",
+            "why",
+            "[number of the record in the journal]. v: heard, read back and affirmed; k: typed. L1, L2: the limits above that it was judged by.",
+        );
     });
+}
+
+fn is_plain_cell(answer: &Answer) -> bool {
+    answer.point.is_some()
+        && answer.counts == Counts::Yes
+        && !answer.out_of_range
+        && answer.corrects.is_none()
+        && answer.how.doubt.is_none()
+        && answer.how.relayed_by.is_none()
+}
+
+fn cells_line(page: &mut Markup, report: &Report, cells: &[&Answer]) {
+    let [first, .., last] = cells else { return };
+    let title = first.title.split(':').next().unwrap_or_default();
+    page.text(&format!("[{}\u{2013}{}] {} {title}: ", first.seq, last.seq, first.time.clock()));
+    for (at, cell) in cells.iter().enumerate() {
+        let arrow = if cell.direction == Some("up") { '\u{2191}' } else { '\u{2193}' };
+        let comma = if at == 0 { "" } else { ", " };
+        page.text(&format!("{comma}{}{arrow} ", cell.point.as_deref().unwrap_or_default()));
+        page.leaf("b", "", &cell.shown).text(if cell.how.channel == "voice" { " v" } else { " k" });
+        clip_link(page, report, &cell.how);
+    }
+    limit_numbers(page, report, first);
+}
+
+fn limit_numbers(page: &mut Markup, report: &Report, answer: &Answer) {
+    let mut numbers: Vec<usize> =
+        answer.limits.iter().filter_map(|id| report.limits.iter().position(|limit| limit.id == *id)).collect();
+    numbers.sort_unstable();
+    if !numbers.is_empty() {
+        let numbers: Vec<String> = numbers.iter().map(|at| format!("L{}", at + 1)).collect();
+        page.text(" ").leaf("span", "why", &numbers.join(" "));
+    }
 }
 
 fn answer_line(page: &mut Markup, report: &Report, answer: &Answer) {
@@ -533,17 +596,7 @@ fn answer_line(page: &mut Markup, report: &Report, answer: &Answer) {
     }
     page.text(if answer.how.channel == "voice" { " v" } else { " k" });
     clip_link(page, report, &answer.how);
-    if answer.kind == AnswerKind::Reading {
-        let limits: Vec<String> = answer
-            .limits
-            .iter()
-            .filter_map(|id| report.limits.iter().find(|limit| limit.id == *id))
-            .map(|limit| format!("{} {}", limit.about, limit.shown))
-            .collect();
-        if !limits.is_empty() && answer.point.is_none() {
-            page.text(" ").leaf("span", "why", &format!("limits: {}", limits.join("; ")));
-        }
-    }
+    limit_numbers(page, report, answer);
     if answer.attempt > 1 {
         page.text(&format!(", attempt {}", answer.attempt));
     }

@@ -27,8 +27,9 @@ pub use self::json::json;
 pub use self::text::text;
 pub use self::types::*;
 
+use crate::calc::finding::Grade;
 use crate::core::record::Record;
-use crate::job::Job;
+use crate::job::{Job, Stage};
 
 /// What a record is made from.
 #[derive(Clone, Copy, Debug)]
@@ -59,4 +60,18 @@ pub fn name(report: &Report) -> String {
         .filter(|part| !part.is_empty())
         .collect::<Vec<_>>()
         .join("_")
+}
+
+impl Report {
+    /// How many of the latest as-left findings are good; none where there is no such finding.
+    pub(crate) fn as_left_in_words(&self) -> Option<String> {
+        let left: Vec<Grade> = self
+            .findings
+            .iter()
+            .filter(|finding| finding.latest && finding.stage == Some(Stage::AsLeft))
+            .map(|finding| finding.grade)
+            .collect();
+        let good = left.iter().filter(|grade| **grade == Grade::Good).count();
+        (!left.is_empty()).then(|| format!("{good} of {} findings good", left.len()))
+    }
 }

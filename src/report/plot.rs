@@ -227,8 +227,10 @@ fn draw_wiper(page: &mut Markup, top: f64, name: &str, wiper: &Wiper, margin: Op
             let off = !(0.0..=100.0).contains(&end);
             page.shape("line", &line(x(end), top + 9.0, x(end), top + 23.0, if off { "off" } else { class }).each());
             let shown = shown.as_deref().unwrap_or_default();
-            let text = if off { format!("{shown} % OFF") } else { format!("{shown} %") };
-            label(page, x(end), top + 36.0, "middle", &text);
+            let text = if off { format!("{shown} % OFF THE TRACK") } else { format!("{shown} %") };
+            // Kept inside the picture: a label at its edge is written inward.
+            let anchor = if x(end) < 30.0 { "start" } else if x(end) > 330.0 { "end" } else { "middle" };
+            label(page, x(end), top + 36.0, anchor, &text);
         }
     }
     if let Some(at) = percent(&wiper.at) {

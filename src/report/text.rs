@@ -11,15 +11,14 @@ pub fn text(report: &Report) -> String {
     let head = &report.head;
     let mut lines = vec![
         format!("{}  {}", head.tag.as_deref().unwrap_or("no tag"), head.title),
-        format!(
-            "{} to {}, by {}. {}.",
-            head.started.to_read(),
-            head.last.to_read(),
-            head.by.as_deref().unwrap_or("nobody named"),
-            head.state.words()
-        ),
+        format!("{} to {}", head.started.to_read(), head.last.to_read()),
+        format!("By: {}", head.by.as_deref().unwrap_or("nobody named")),
+        format!("State: {}", head.state.words()),
         String::new(),
     ];
+    if let Some(words) = report.as_left_in_words() {
+        lines.insert(4, format!("As left: {words}"));
+    }
     if report.exceptions.is_empty() {
         lines.push("No exceptions.".to_owned());
     } else {
@@ -29,7 +28,8 @@ pub fn text(report: &Report) -> String {
                 Weight::Bad => "!!",
                 Weight::Watch => " !",
             };
-            lines.push(format!("{sign} {}. {}", exception.what, exception.detail));
+            let detail = if exception.detail.is_empty() { String::new() } else { format!(" \u{2013} {}", exception.detail) };
+            lines.push(format!("{sign} {}{detail}", exception.what));
         }
     }
     if !report.pairs.is_empty() {

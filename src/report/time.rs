@@ -29,11 +29,6 @@ impl Time {
         self.local.get(11..16).unwrap_or("--:--")
     }
 
-    /// Local date.
-    pub(super) fn date(&self) -> &str {
-        self.local.get(..10).unwrap_or("unknown")
-    }
-
     /// Local date and time, to be read.
     pub(super) fn to_read(&self) -> String {
         match (self.local.get(..10), self.local.get(11..16), self.local.get(19..)) {

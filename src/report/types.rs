@@ -3,6 +3,8 @@
 //! All numbers are text, with the digits as said or typed, or rounded for
 //! display; `unrounded` holds a calculated number whole.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use crate::calc::finding::Grade;
@@ -324,7 +326,7 @@ pub struct FindingLine {
     /// The numbers.
     pub figures: Vec<FigureLine>,
     /// What it was computed from.
-    pub inputs: Vec<(String, String)>,
+    pub inputs: BTreeMap<String, String>,
     /// False if the same calculation was done again later.
     pub latest: bool,
 }

@@ -80,7 +80,7 @@ fn decided(finding: &FindingLine) -> Option<Decision> {
     let figure = |name: &str| finding.figures.iter().find(|figure| figure.name == name);
     let number = |name: &str| figure(name)?.unrounded.as_deref()?.parse::<f64>().ok();
     let worst = judged.iter().filter_map(|name| Some((number(name)?, *name))).max_by(|one, other| one.0.abs().total_cmp(&other.0.abs()))?;
-    let shown_limit = &finding.inputs.iter().find(|(name, _)| name == limit)?.1;
+    let shown_limit = finding.inputs.get(*limit)?;
     let limit: f64 = shown_limit.parse().ok()?;
     let expanded = number("U")?;
     let class = decision::classify(worst.0, -limit, limit, expanded).ok()?;

@@ -117,9 +117,14 @@ pub fn named_listening(name: &str) -> Option<WordGraph> {
             graph.add(&COMMANDS, "more");
         }
         "all" => {
-            let words = vocabulary().map(|word| Expansion::Word(word.to_owned())).collect();
-            let any = Expansion::Repeat(Box::new(Expansion::Choice(words)), true);
-            graph.add_expansion(&NUMBERS, &any);
+            NUMBER_RULES.iter().for_each(|rule| graph.add(&NUMBERS, rule));
+            graph.add(&NUMBERS, "tag");
+            graph.add(&COMMANDS, "few");
+            graph.add(&COMMANDS, "more");
+            for rule in ["any", "resistance", "position"] {
+                graph.add(&STATUSES, rule);
+            }
+            vocabulary().for_each(|word| graph.phrase(word));
         }
         _ => return None,
     }

@@ -13,7 +13,8 @@ use std::sync::mpsc::{Receiver, channel};
 use std::thread::{self, sleep};
 use std::time::{Duration, Instant};
 
-use sayback::edge::listening::{Engine, FromEar, HeardUtterance, OpenEar, WordGraph, start};
+use sayback::edge::listening::{Engine, FromEar, HeardUtterance, OpenEar, start};
+use sayback::spoken::WordGraph;
 use sayback::edge::mic::{MicChoice, MicError, RING_SECONDS, devices, open};
 
 const ALSA: &str = "/usr/share/alsa/alsa.conf";

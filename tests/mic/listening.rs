@@ -8,8 +8,8 @@ use std::time::Duration;
 use cpal::ErrorKind;
 use sayback::edge::listening::{
     Engine, FIRST_PAUSE, FromEar, HeardUtterance, LONGEST_PAUSE, Listening, OpenEar, WATCHDOG,
-    WordGraph,
 };
+use sayback::spoken::WordGraph;
 use sayback::edge::mic::{Alarm, Capture, Fault, Intake, MicError, RING_SECONDS, Source, connect};
 
 const RATE: u32 = 16_000;
