@@ -43,7 +43,7 @@ pub fn parse(slot: Option<&str>, phrase: Option<&str>, table: Option<&Path>) -> 
         return Ok(if outcome.all_ok() { DONE } else { NOT_DONE });
     }
     let Some(name) = slot else {
-        super::print(&(spoken::slot_names().join("\n") + "\n"))?;
+        super::print(&(spoken::named_slots().map(|slot| slot.name.as_str()).collect::<Vec<_>>().join("\n") + "\n"))?;
         return Ok(DONE);
     };
     let slot = slot_named(name)?;
@@ -59,7 +59,7 @@ pub fn parse(slot: Option<&str>, phrase: Option<&str>, table: Option<&Path>) -> 
 
 fn slot_named(name: &str) -> Result<spoken::Slot, Failure> {
     spoken::named_slot(name)
-        .ok_or_else(|| Failure::wrong(format!("no slot {name}. Slots: {}", spoken::slot_names().join(", "))))
+        .ok_or_else(|| Failure::wrong(format!("no slot {name}. Slots: {}", spoken::named_slots().map(|slot| slot.name.as_str()).collect::<Vec<_>>().join(", "))))
 }
 
 fn read_table(path: &Path) -> Result<String, Failure> {
