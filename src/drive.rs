@@ -164,7 +164,9 @@ impl Session<'_> {
                     Some(Fed::Over) => {
                         recording_over = true;
                         self.clock.run_free();
-                        ended = self.deliver(Event::EarLost { why: "The recording is over.".to_owned() });
+                        ended = self.deliver(Event::EarLost {
+                            why: "The recording is over.".to_owned(),
+                        });
                     }
                     Some(Fed::Failed(why)) => {
                         recording_over = true;
@@ -181,7 +183,11 @@ impl Session<'_> {
                 let wait = if fed_now { Duration::ZERO } else { self.wait() };
                 ended = self.world(wait);
             }
-            if ended.is_none() && self.keys_gone && !fed_now && (recording_over || self.sound.feed_is_never()) {
+            if ended.is_none()
+                && self.keys_gone
+                && !fed_now
+                && (recording_over || self.sound.feed_is_never())
+            {
                 // Nobody can answer any more.
                 ended = Some(1);
             }
@@ -196,8 +202,9 @@ impl Session<'_> {
 
     fn wait(&self) -> Duration {
         let now = self.clock.now().mono_ms;
-        core::deadline(&self.run)
-            .map_or(REDRAW, |at| Duration::from_millis(at.saturating_sub(now)).min(REDRAW))
+        core::deadline(&self.run).map_or(REDRAW, |at| {
+            Duration::from_millis(at.saturating_sub(now)).min(REDRAW)
+        })
     }
 
     fn due(&mut self) -> Option<u8> {
@@ -209,7 +216,11 @@ impl Session<'_> {
     }
 
     fn world(&mut self, wait: Duration) -> Option<u8> {
-        let next = if self.keys_gone && wait.is_zero() { return None } else { self.world.recv_timeout(wait) };
+        let next = if self.keys_gone && wait.is_zero() {
+            return None;
+        } else {
+            self.world.recv_timeout(wait)
+        };
         match next {
             Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
             Ok(FromWorld::Typed(key)) => self.deliver(Event::Typed(key)),
@@ -257,7 +268,10 @@ impl Session<'_> {
         if self.unsaved.len() >= 8 {
             self.unsaved.clear();
         }
-        let clip = Clip { file: format!("{}.wav", &hash[..16]), hash: hash.clone() };
+        let clip = Clip {
+            file: format!("{}.wav", &hash[..16]),
+            hash: hash.clone(),
+        };
         self.unsaved.insert(hash, wav);
         Some(clip)
     }
@@ -273,7 +287,11 @@ impl Session<'_> {
                     Effect::Append(record) => events.push_back(self.append(&record)),
                     Effect::Say(text) => self.output.say(&text),
                     Effect::Hush => self.output.hush(),
-                    Effect::Listen { slot, commands, listen } => self.sound.listen(&slot, commands, listen),
+                    Effect::Listen {
+                        slot,
+                        commands,
+                        listen,
+                    } => self.sound.listen(&slot, commands, listen),
                     Effect::Quit(code) => ended = Some(code),
                 }
             }
@@ -297,11 +315,17 @@ impl Session<'_> {
             && let Err(error) = self.folder.keep_clip(clip, &wav)
         {
             self.unsaved.insert(clip.hash.clone(), wav);
-            return Event::NotSaved { why: error.to_string(), again: true };
+            return Event::NotSaved {
+                why: error.to_string(),
+                again: true,
+            };
         }
         match self.journal.append(record) {
             Ok(_) => Event::Saved,
-            Err(error) => Event::NotSaved { why: error.to_string(), again: !self.journal.is_poisoned() },
+            Err(error) => Event::NotSaved {
+                why: error.to_string(),
+                again: !self.journal.is_poisoned(),
+            },
         }
     }
 }

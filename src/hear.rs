@@ -255,5 +255,13 @@ fn value(phrase: &str) -> Option<String> {
     let any = crate::spoken::named_slot("ANY")?;
     let decision = crate::spoken::parse(&any, phrase);
     decision.meaning.as_ref()?;
-    Some(format!("{} {}", decision.value(), decision.unit.map_or("", |unit| unit.symbol())).trim().to_owned())
+    Some(
+        format!(
+            "{} {}",
+            decision.value(),
+            decision.unit.map_or("", |unit| unit.symbol())
+        )
+        .trim()
+        .to_owned(),
+    )
 }

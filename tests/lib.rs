@@ -9,4 +9,5 @@ mod job;
 mod journal;
 #[cfg(feature = "voice")]
 mod mic;
+mod report;
 mod spoken;

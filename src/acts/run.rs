@@ -56,12 +56,22 @@ pub fn start(args: &RunArgs) -> Result<u8, Failure> {
         from_recording: args.session.recording.is_some(),
     };
     let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
-    let folder = RunFolder::create(&runs, &clock::day(), &job.id, &text).map_err(Failure::not_saved)?;
+    let folder =
+        RunFolder::create(&runs, &clock::day(), &job.id, &text).map_err(Failure::not_saved)?;
     let storage = FileStorage::create_new(&folder.journal()).map_err(Failure::not_saved)?;
-    let first = Record { at: clock::wall(), body: Body::Started(started.clone()) };
+    let first = Record {
+        at: clock::wall(),
+        body: Body::Started(started.clone()),
+    };
     let journal = Journal::create(storage, &first).map_err(Failure::not_saved)?;
     let saved = Saved::new(&job, started);
-    session(Run::new(Arc::new(job), saved), journal, folder, sound, &args.session)
+    session(
+        Run::new(Arc::new(job), saved),
+        journal,
+        folder,
+        sound,
+        &args.session,
+    )
 }
 
 /// Goes on with a run.
@@ -77,11 +87,16 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
     let (_, job) = read_job(&folder.job_file().to_string_lossy())?;
     let sound = Ear::prepare(&args.session)?;
     let storage = FileStorage::open(&folder.journal()).map_err(Failure::not_saved)?;
-    let opened: crate::journal::Opened<Record, FileStorage> = Journal::open(storage).map_err(damaged)?;
+    let opened: crate::journal::Opened<Record, FileStorage> =
+        Journal::open(storage).map_err(damaged)?;
     if let Ending::Torn { .. } = &opened.ending {
         eprintln!("sayback: {}", super::record::ending_words(&opened.ending));
     }
-    let records: Vec<Record> = opened.records.into_iter().map(|entry| entry.record).collect();
+    let records: Vec<Record> = opened
+        .records
+        .into_iter()
+        .map(|entry| entry.record)
+        .collect();
     let saved = super::record::fold(&job, &records)?;
     if let Some(now) = built_in::find(&job.id).filter(|now| now.hash != job.hash) {
         eprintln!(
@@ -92,7 +107,12 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
     }
     let mut journal = opened.journal;
     let mut run = Run::new(Arc::new(job), saved);
-    let resumed = Record { at: clock::wall(), body: Body::Resumed { program: PROGRAM.to_owned() } };
+    let resumed = Record {
+        at: clock::wall(),
+        body: Body::Resumed {
+            program: PROGRAM.to_owned(),
+        },
+    };
     journal.append(&resumed).map_err(Failure::not_saved)?;
     let job = run.job.clone();
     run.saved.apply(&job, &resumed);
@@ -105,7 +125,11 @@ fn newest_open(runs: &Path) -> Result<RunFolder, Failure> {
         .into_iter()
         .rev()
         .find(|folder| super::record::is_open(folder))
-        .ok_or_else(|| Failure::wrong(RunsError::NoRuns { runs: runs.to_owned() }))
+        .ok_or_else(|| {
+            Failure::wrong(RunsError::NoRuns {
+                runs: runs.to_owned(),
+            })
+        })
 }
 
 fn damaged(error: JournalError<Record>) -> Failure {
@@ -118,7 +142,9 @@ fn damaged(error: JournalError<Record>) -> Failure {
 /// If there is none, or it has faults.
 pub fn read_job(name: &str) -> Result<(String, Job), Failure> {
     if let Some(text) = built_in::text(name) {
-        return load::parse(text, &format!("{name}.toml")).map(|job| (text.to_owned(), job)).map_err(Failure::wrong);
+        return load::parse(text, &format!("{name}.toml"))
+            .map(|job| (text.to_owned(), job))
+            .map_err(Failure::wrong);
     }
     let path = Path::new(name);
     if !path.exists() && !name.contains(['/', '.']) {
@@ -147,13 +173,19 @@ fn session(
         None => keys::Keymap::default(),
     };
     let (sender, world) = mpsc::sync_channel(64);
-    signals::listen(sender.clone()).map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
+    signals::listen(sender.clone())
+        .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
     let mut run = run;
-    let clock = if matches!(ear, Ear::Recording(..)) { Clock::standing() } else { Clock::start() };
+    let clock = if matches!(ear, Ear::Recording(..)) {
+        Clock::standing()
+    } else {
+        Clock::start()
+    };
     let mut sound = ear.open(&mut run, args, &sender)?;
     let mut output: Box<dyn Output> = if on_screen {
-        let shown = screen::Screen::enter(screen::Look::of_environment(args.contrast))
-            .map_err(|error| Failure::wrong(format!("cannot use this terminal: {error}. Try --plain")))?;
+        let shown = screen::Screen::enter(screen::Look::of_environment(args.contrast)).map_err(
+            |error| Failure::wrong(format!("cannot use this terminal: {error}. Try --plain")),
+        )?;
         keys::listen(sender.clone(), keymap);
         Box::new(shown)
     } else {
@@ -184,8 +216,15 @@ fn finish(folder: &RunFolder, ended: &Ended) -> Result<u8, Failure> {
     let mut text = String::new();
     let saved = &ended.run.saved;
     if saved.cursor != crate::core::record::Cursor::Closed {
-        let why = if ended.recording_over { "The recording is over before the job is. " } else { "" };
-        text += &format!("{why}Not done yet; everything kept is saved. Go on with: sayback resume {}\n", folder.path.display());
+        let why = if ended.recording_over {
+            "The recording is over before the job is. "
+        } else {
+            ""
+        };
+        text += &format!(
+            "{why}Not done yet; everything kept is saved. Go on with: sayback resume {}\n",
+            folder.path.display()
+        );
     }
     text += &format!("Record: {}\n", page.display());
     super::print(&text)?;
@@ -217,12 +256,17 @@ impl Ear {
         }
         #[cfg(not(feature = "voice"))]
         if args.recording.is_some() {
-            return Err(Failure::wrong("this program was built without the ear; --recording needs one built with it"));
+            return Err(Failure::wrong(
+                "this program was built without the ear; --recording needs one built with it",
+            ));
         }
         Ok(Self::None)
     }
 
-    #[cfg_attr(not(feature = "voice"), allow(unused_variables, clippy::unnecessary_wraps))]
+    #[cfg_attr(
+        not(feature = "voice"),
+        allow(unused_variables, clippy::unnecessary_wraps)
+    )]
     fn open(
         self,
         run: &mut Run,
@@ -239,7 +283,11 @@ impl Ear {
             #[cfg(feature = "voice")]
             Self::Microphone => {
                 run.live.ear = EarState::Loading;
-                Ok(Box::new(crate::edge::live_ear::LiveEar::start(model(args), args.microphone.clone(), sender.clone())))
+                Ok(Box::new(crate::edge::live_ear::LiveEar::start(
+                    model(args),
+                    args.microphone.clone(),
+                    sender.clone(),
+                )))
             }
         }
     }
@@ -258,10 +306,15 @@ fn model(args: &SessionArgs) -> crate::edge::ear::ModelChoice {
 pub fn microphones() -> Result<u8, Failure> {
     let found = crate::edge::mic::devices().map_err(Failure::wrong)?;
     if found.is_empty() {
-        eprintln!("sayback: no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad");
+        eprintln!(
+            "sayback: no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad"
+        );
         return Ok(NOT_DONE);
     }
-    let lines: Vec<String> = found.iter().map(|device| format!("{}\t{}", device.id, device.name)).collect();
+    let lines: Vec<String> = found
+        .iter()
+        .map(|device| format!("{}\t{}", device.id, device.name))
+        .collect();
     super::print(&(lines.join("\n") + "\n"))?;
     Ok(0)
 }

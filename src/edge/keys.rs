@@ -65,8 +65,14 @@ impl Keymap {
     /// # Errors
     /// If it cannot be read, names an unknown act or key, or uses a key twice.
     pub fn read(path: &Path) -> Result<Self, KeymapError> {
-        let text = std::fs::read_to_string(path).map_err(|source| KeymapError::Read { path: path.to_owned(), source })?;
-        Self::parse(&text).map_err(|why| KeymapError::Form { path: path.to_owned(), why })
+        let text = std::fs::read_to_string(path).map_err(|source| KeymapError::Read {
+            path: path.to_owned(),
+            source,
+        })?;
+        Self::parse(&text).map_err(|why| KeymapError::Form {
+            path: path.to_owned(),
+            why,
+        })
     }
 
     /// Reads the text of such a file.
@@ -88,7 +94,9 @@ impl Keymap {
                     format!("there is no key {name}; use one sign, F1 to F12, Space, Tab, Home, End, Insert, Delete")
                 })?;
                 if own.insert(code, key).is_some() {
-                    return Err(format!("the key {name} is used twice; take it from one act"));
+                    return Err(format!(
+                        "the key {name} is used twice; take it from one act"
+                    ));
                 }
             }
         }
@@ -101,7 +109,11 @@ fn code(name: &str) -> Option<KeyCode> {
     if let (Some(sign), None) = (signs.next(), signs.next()) {
         return Some(KeyCode::Char(sign));
     }
-    if let Some(number) = name.strip_prefix('F').and_then(|number| number.parse().ok()).filter(|n| (1..=12).contains(n)) {
+    if let Some(number) = name
+        .strip_prefix('F')
+        .and_then(|number| number.parse().ok())
+        .filter(|n| (1..=12).contains(n))
+    {
         return Some(KeyCode::F(number));
     }
     Some(match name {
@@ -223,8 +235,16 @@ pub fn line_keys(line: &str) -> Vec<Key> {
         _ => {}
     }
     let parts: Vec<&str> = line.split_whitespace().collect();
-    if parts.iter().all(|part| part.len() == 1) && parts.iter().any(|part| matches!(*part, "/" | "*" | "+" | "-")) {
-        return parts.iter().filter_map(|part| part.chars().next()).map(sign_key).collect();
+    if parts.iter().all(|part| part.len() == 1)
+        && parts
+            .iter()
+            .any(|part| matches!(*part, "/" | "*" | "+" | "-"))
+    {
+        return parts
+            .iter()
+            .filter_map(|part| part.chars().next())
+            .map(sign_key)
+            .collect();
     }
     line.chars().map(sign_key).chain([Key::Enter]).collect()
 }

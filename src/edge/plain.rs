@@ -50,7 +50,8 @@ pub fn lines(before: Option<&View>, now: &View) -> Vec<String> {
     if now.state == "TYPED" || now.state == "SAVING" {
         return out;
     }
-    let asked_anew = now.question != before.question || now.state != before.state || now.big != before.big;
+    let asked_anew =
+        now.question != before.question || now.state != before.state || now.big != before.big;
     if now.title != before.title {
         out.push(now.title.clone());
     }
@@ -72,7 +73,11 @@ pub fn lines(before: Option<&View>, now: &View) -> Vec<String> {
     if now.place != before.place && !now.place.is_empty() {
         out.push(now.place.clone());
     }
-    if let Some(caution) = now.caution.as_ref().filter(|caution| before.caution.as_ref() != Some(caution)) {
+    if let Some(caution) = now
+        .caution
+        .as_ref()
+        .filter(|caution| before.caution.as_ref() != Some(caution))
+    {
         out.push(format!("CAUTION: {caution}"));
     }
     out.extend(now.list.iter().map(|item| format!("  {item}")));
@@ -81,7 +86,9 @@ pub fn lines(before: Option<&View>, now: &View) -> Vec<String> {
         "RIGHT?" => out.push(format!("RIGHT? {}", now.big)),
         "HOLD" => out.push(format!("HOLD: {} {}", now.big, now.unit)),
         "DONE" => out.push("DONE".to_owned()),
-        state if now.big.eq_ignore_ascii_case(state) || now.big.is_empty() => out.push(state.to_owned()),
+        state if now.big.eq_ignore_ascii_case(state) || now.big.is_empty() => {
+            out.push(state.to_owned())
+        }
         state => out.push(format!("{state}: {}", now.big)),
     }
     out

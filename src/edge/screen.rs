@@ -33,7 +33,10 @@ impl Look {
     pub fn of_environment(contrast: bool) -> Self {
         let has = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty());
         let console = std::env::var("TERM").is_ok_and(|term| term == "linux");
-        Self { colour: !contrast && !has("NO_COLOR"), small_blocks: !console }
+        Self {
+            colour: !contrast && !has("NO_COLOR"),
+            small_blocks: !console,
+        }
     }
 }
 
@@ -61,7 +64,9 @@ impl Screen {
 impl Output for Screen {
     fn show(&mut self, view: &View) -> io::Result<()> {
         let look = self.look;
-        self.terminal.draw(|frame| draw(frame, view, look)).map(|_| ())
+        self.terminal
+            .draw(|frame| draw(frame, view, look))
+            .map(|_| ())
     }
 
     /// There is no voice yet: the sentence stands on the screen.
@@ -119,29 +124,50 @@ fn drawable(text: &str) -> bool {
 
 /// Signs that the large letters lack, as words.
 fn plain_signs(text: &str) -> String {
-    text.replace("kΩ", "kohm").replace("MΩ", "Mohm").replace('Ω', "ohm").replace('·', "-")
+    text.replace("kΩ", "kohm")
+        .replace("MΩ", "Mohm")
+        .replace('Ω', "ohm")
+        .replace('·', "-")
 }
 
 /// The largest print that shows the text whole: words may be broken over lines, never a number.
 fn large(text: &str, width: u16, rows: u16, small_blocks: bool) -> Large {
     let text = plain_signs(text);
     let sizes: &[(PixelSize, u16, u16)] = if small_blocks {
-        &[(PixelSize::Full, 8, 8), (PixelSize::HalfHeight, 8, 4), (PixelSize::Quadrant, 4, 4)]
+        &[
+            (PixelSize::Full, 8, 8),
+            (PixelSize::HalfHeight, 8, 4),
+            (PixelSize::Quadrant, 4, 4),
+        ]
     } else {
         &[(PixelSize::Full, 8, 8)]
     };
     if drawable(&text) {
         for (size, wide, high) in sizes {
             let lines = break_words(&text, usize::from(width / wide));
-            let needed = u16::try_from(lines.len()).unwrap_or(u16::MAX).saturating_mul(*high);
-            if lines.iter().all(|line| line.chars().count() <= usize::from(width / wide)) && needed <= rows {
-                return Large { lines, size: Some(*size), rows: needed };
+            let needed = u16::try_from(lines.len())
+                .unwrap_or(u16::MAX)
+                .saturating_mul(*high);
+            if lines
+                .iter()
+                .all(|line| line.chars().count() <= usize::from(width / wide))
+                && needed <= rows
+            {
+                return Large {
+                    lines,
+                    size: Some(*size),
+                    rows: needed,
+                };
             }
         }
     }
     let lines = break_words(&text, usize::from(width));
     let needed = u16::try_from(lines.len()).unwrap_or(u16::MAX);
-    Large { lines, size: None, rows: needed }
+    Large {
+        lines,
+        size: None,
+        rows: needed,
+    }
 }
 
 fn break_words(text: &str, width: usize) -> Vec<String> {
@@ -177,21 +203,47 @@ pub fn draw(frame: &mut Frame, view: &View, look: Look) {
         return;
     }
     let width = area.width;
-    let value = if view.unit.is_empty() { view.big.clone() } else { format!("{} {}", view.big, view.unit) };
-    let keys = view.keys.iter().map(|(key, act)| format!("{key} {act}")).collect::<Vec<_>>().join("   ");
-    let message = if view.message.is_empty() { String::new() } else { format!("{}{}", mark_word(view.mark), view.message) };
-    let caution = view.caution.as_ref().map_or_else(String::new, |caution| format!("CAUTION: {caution}"));
+    let value = if view.unit.is_empty() {
+        view.big.clone()
+    } else {
+        format!("{} {}", view.big, view.unit)
+    };
+    let keys = view
+        .keys
+        .iter()
+        .map(|(key, act)| format!("{key} {act}"))
+        .collect::<Vec<_>>()
+        .join("   ");
+    let message = if view.message.is_empty() {
+        String::new()
+    } else {
+        format!("{}{}", mark_word(view.mark), view.message)
+    };
+    let caution = view
+        .caution
+        .as_ref()
+        .map_or_else(String::new, |caution| format!("CAUTION: {caution}"));
     let roomy = area.height >= 16;
     let status = if roomy {
         format!("{}  {}", view.state, view.place)
     } else {
-        let ear = if view.ear.contains("open") { "ear" } else if view.ear.contains("LOST") { "EAR LOST" } else { "" };
+        let ear = if view.ear.contains("open") {
+            "ear"
+        } else if view.ear.contains("LOST") {
+            "EAR LOST"
+        } else {
+            ""
+        };
         format!("{} {ear}", view.state)
     };
     // Bottom up: what must be there first, what may go last.
     let mut left = area.height.saturating_sub(1);
     let mut take = |wanted: u16, left_for_value: u16| -> u16 {
-        let given = if left.saturating_sub(wanted) >= left_for_value { wanted } else { 0 };
+        let given = if left.saturating_sub(wanted) >= left_for_value {
+            wanted
+        } else {
+            0
+        };
         left -= given;
         given
     };
@@ -201,10 +253,15 @@ pub fn draw(frame: &mut Frame, view: &View, look: Look) {
     let message_rows = take(wrapped_rows(&message, width), 1);
     let caution_rows = take(wrapped_rows(&caution, width), 1);
     let title_rows = take(u16::from(roomy), 4);
-    let foot = if view.last.is_empty() { view.ear.clone() } else { format!("{}   last kept: {}", view.ear, view.last) };
+    let foot = if view.last.is_empty() {
+        view.ear.clone()
+    } else {
+        format!("{}   last kept: {}", view.ear, view.last)
+    };
     let foot_rows = take(u16::from(roomy), 4);
     let print = large(&value, width, left, look.small_blocks);
-    let too_small = print.rows > left || (question_rows == 0 && !view.question.is_empty() && list_rows == 0);
+    let too_small =
+        print.rows > left || (question_rows == 0 && !view.question.is_empty() && list_rows == 0);
 
     let bold = Style::new().add_modifier(Modifier::BOLD);
     let tint = |mark: Mark| match (look.colour, mark) {
@@ -216,8 +273,16 @@ pub fn draw(frame: &mut Frame, view: &View, look: Look) {
     let mut put = |frame: &mut Frame, text: &str, rows: u16, style: Style| {
         let rows = rows.min((area.y + area.height).saturating_sub(y));
         if rows > 0 {
-            let place = Rect { x: area.x, y, width, height: rows };
-            frame.render_widget(Paragraph::new(text).wrap(Wrap { trim: true }).style(style), place);
+            let place = Rect {
+                x: area.x,
+                y,
+                width,
+                height: rows,
+            };
+            frame.render_widget(
+                Paragraph::new(text).wrap(Wrap { trim: true }).style(style),
+                place,
+            );
             y += rows;
         }
     };
@@ -231,7 +296,12 @@ pub fn draw(frame: &mut Frame, view: &View, look: Look) {
         return;
     }
     let high = left.max(print.rows);
-    let place = Rect { x: area.x, y, width, height: high.min((area.y + area.height).saturating_sub(y)) };
+    let place = Rect {
+        x: area.x,
+        y,
+        width,
+        height: high.min((area.y + area.height).saturating_sub(y)),
+    };
     match print.size {
         Some(size) => {
             let text = BigText::builder()
@@ -247,8 +317,16 @@ pub fn draw(frame: &mut Frame, view: &View, look: Look) {
     let mut put = |frame: &mut Frame, text: &str, rows: u16, style: Style| {
         let rows = rows.min((area.y + area.height).saturating_sub(y));
         if rows > 0 {
-            let place = Rect { x: area.x, y, width, height: rows };
-            frame.render_widget(Paragraph::new(text).wrap(Wrap { trim: true }).style(style), place);
+            let place = Rect {
+                x: area.x,
+                y,
+                width,
+                height: rows,
+            };
+            frame.render_widget(
+                Paragraph::new(text).wrap(Wrap { trim: true }).style(style),
+                place,
+            );
             y += rows;
         }
     };
@@ -256,6 +334,11 @@ pub fn draw(frame: &mut Frame, view: &View, look: Look) {
     put(frame, &message, message_rows, tint(view.mark));
     put(frame, &view.list.join("\n"), list_rows, Style::new());
     put(frame, &view.question, question_rows, bold);
-    put(frame, &keys, keys_rows, Style::new().add_modifier(Modifier::REVERSED));
+    put(
+        frame,
+        &keys,
+        keys_rows,
+        Style::new().add_modifier(Modifier::REVERSED),
+    );
     put(frame, &foot, foot_rows, Style::new());
 }

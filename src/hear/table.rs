@@ -5,10 +5,10 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::value;
-use crate::spoken::named_listening as named;
 use super::{HearError, HeardAll, hear};
 use crate::edge::ear::{Ear, ModelChoice};
 use crate::edge::sound::{self, Sound};
+use crate::spoken::named_listening as named;
 
 /// The first line of the table of figures.
 pub const TABLE_HEADER: &str = "group\tclips\twords\tword_errors\tsentence_errors\tvalue_errors\tempty\tfalse_accepts\tp50_ms\tp95_ms\trtf";

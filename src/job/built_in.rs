@@ -20,7 +20,10 @@ pub struct BuiltIn {
 }
 
 const FILES: [(&str, &str); 3] = [
-    ("centre-potentiometer", include_str!("../../jobs/centre-potentiometer.toml")),
+    (
+        "centre-potentiometer",
+        include_str!("../../jobs/centre-potentiometer.toml"),
+    ),
     ("set-ends", include_str!("../../jobs/set-ends.toml")),
     ("meter-check", include_str!("../../jobs/meter-check.toml")),
 ];
@@ -31,7 +34,12 @@ static ALL: LazyLock<Vec<BuiltIn>> = LazyLock::new(|| {
         .map(|(id, text)| {
             let Job { title, hash, .. } = load::parse(text, &format!("{id}.toml"))
                 .expect("the built-in jobs are part of the program and are tested");
-            BuiltIn { id, title, hash, text }
+            BuiltIn {
+                id,
+                title,
+                hash,
+                text,
+            }
         })
         .collect()
 });
@@ -51,5 +59,8 @@ pub fn find(id: &str) -> Option<&'static BuiltIn> {
 /// Text of a built-in job, without reading the others.
 #[must_use]
 pub fn text(id: &str) -> Option<&'static str> {
-    FILES.iter().find(|(name, _)| *name == id).map(|(_, text)| *text)
+    FILES
+        .iter()
+        .find(|(name, _)| *name == id)
+        .map(|(_, text)| *text)
 }

@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use super::fault::{Gather, nearest};
 use super::{
-    Condition, ConditionOf, Job, NumberRange, Piece, Placeholder, PlateKind, Source, Step, StepKind, Template,
+    Condition, ConditionOf, Job, NumberRange, Piece, Placeholder, PlateKind, Source, Step,
+    StepKind, Template,
 };
 
 /// Checks a job whose single parts are right.
@@ -90,7 +91,11 @@ impl Check<'_> {
                 if let Some(item) = self.job.plate_item(plate)
                     && !matches!(item.kind, PlateKind::Number(_))
                 {
-                    self.at(id, gather, format!("{plate} is no number, so no range can be worked out from it"));
+                    self.at(
+                        id,
+                        gather,
+                        format!("{plate} is no number, so no range can be worked out from it"),
+                    );
                 }
             }
             NumberRange::ByUnit { plate, ranges } => {
@@ -98,7 +103,9 @@ impl Check<'_> {
                 if ranges.is_empty() {
                     self.at(id, gather, "give one pair for each unit".to_owned());
                 }
-                if let Some(PlateKind::Choice(options)) = self.job.plate_item(plate).map(|item| &item.kind) {
+                if let Some(PlateKind::Choice(options)) =
+                    self.job.plate_item(plate).map(|item| &item.kind)
+                {
                     for option in options {
                         if !ranges.contains_key(&option.id) {
                             self.at(id, gather, format!("{plate} can be {}, which has no range here; add {} = [\"low\", \"high\"]", option.id, option.id));
@@ -111,12 +118,16 @@ impl Check<'_> {
 
     fn template(&self, template: &Template, id: &str, gather: &mut Gather) {
         for piece in &template.0 {
-            let Piece::Placeholder(place) = piece else { continue };
+            let Piece::Placeholder(place) = piece else {
+                continue;
+            };
             match place {
                 Placeholder::Plate(item) => self.plate(item, id, gather),
                 Placeholder::Limit(limit) => self.limit(limit, id, gather),
                 Placeholder::Step(step) => self.step_there(step, id, gather),
-                Placeholder::Figure { step, .. } | Placeholder::Advice(step) => self.finding_there(step, id, gather),
+                Placeholder::Figure { step, .. } | Placeholder::Advice(step) => {
+                    self.finding_there(step, id, gather)
+                }
                 Placeholder::Signal | Placeholder::SignalAt(_) => {
                     for item in ["signal-low", "signal-high", "signal-unit", "action"] {
                         self.plate(item, id, gather);
@@ -168,7 +179,11 @@ impl Check<'_> {
                             if let Some(at) = self.job.index_of(step)
                                 && !matches!(self.job.steps[at].kind, StepKind::ReadingSet(_))
                             {
-                                self.at(id, gather, format!("{step} is no set of readings; write step.{step}"));
+                                self.at(
+                                    id,
+                                    gather,
+                                    format!("{step} is no set of readings; write step.{step}"),
+                                );
                             }
                         }
                         Source::Figure { step, .. } => self.finding_there(step, id, gather),
@@ -189,10 +204,19 @@ impl Check<'_> {
     fn nexts(&self, step: &Step) -> Vec<String> {
         let mut nexts: Vec<String> = step.next.iter().cloned().collect();
         match &step.kind {
-            StepKind::Gate { refused: Some(next) } => nexts.push(next.clone()),
-            StepKind::Choice(options) => nexts.extend(options.iter().filter_map(|option| option.next.clone())),
+            StepKind::Gate {
+                refused: Some(next),
+            } => nexts.push(next.clone()),
+            StepKind::Choice(options) => {
+                nexts.extend(options.iter().filter_map(|option| option.next.clone()))
+            }
             StepKind::Finding(finding) => {
-                nexts.extend(finding.outcomes.values().filter_map(|outcome| outcome.next.clone()));
+                nexts.extend(
+                    finding
+                        .outcomes
+                        .values()
+                        .filter_map(|outcome| outcome.next.clone()),
+                );
             }
             _ => {}
         }
@@ -202,10 +226,16 @@ impl Check<'_> {
 
     fn successors(&self, at: usize) -> Vec<usize> {
         let step = &self.job.steps[at];
-        let mut next: Vec<usize> = self.nexts(step).iter().filter_map(|next| self.job.index_of(next)).collect();
+        let mut next: Vec<usize> = self
+            .nexts(step)
+            .iter()
+            .filter_map(|next| self.job.index_of(next))
+            .collect();
         let leads_on = match &step.kind {
             _ if step.next.is_some() => !step.when.is_empty(),
-            StepKind::Choice(options) => options.iter().any(|option| option.next.is_none()) || !step.when.is_empty(),
+            StepKind::Choice(options) => {
+                options.iter().any(|option| option.next.is_none()) || !step.when.is_empty()
+            }
             _ => true,
         };
         if leads_on && at + 1 < self.job.steps.len() {
@@ -238,7 +268,11 @@ impl Check<'_> {
             let mut seen = BTreeSet::new();
             let mut open = vec![start];
             while let Some(at) = open.pop() {
-                for next in self.successors(at).into_iter().filter(|next| is_finding(*next)) {
+                for next in self
+                    .successors(at)
+                    .into_iter()
+                    .filter(|next| is_finding(*next))
+                {
                     if next == start {
                         let id = &self.job.steps[start].id;
                         self.at(id, gather, format!("from {id} the job can come back to {id} without a question; put a reading or an instruction between"));

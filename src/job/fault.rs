@@ -27,11 +27,25 @@ pub struct Faults {
 impl fmt::Display for Faults {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
         let count = self.faults.len();
-        write!(f, "{} has {count} fault{}", self.file, if count == 1 { "" } else { "s" })?;
+        write!(
+            f,
+            "{} has {count} fault{}",
+            self.file,
+            if count == 1 { "" } else { "s" }
+        )?;
         for fault in &self.faults {
-            write!(f, "\n{}:{}:{}: {}", self.file, fault.line, fault.column, fault.why)?;
+            write!(
+                f,
+                "\n{}:{}:{}: {}",
+                self.file, fault.line, fault.column, fault.why
+            )?;
             if !fault.text.is_empty() {
-                write!(f, "\n    {}\n    {}^", fault.text, " ".repeat(fault.column.saturating_sub(1)))?;
+                write!(
+                    f,
+                    "\n    {}\n    {}^",
+                    fault.text,
+                    " ".repeat(fault.column.saturating_sub(1))
+                )?;
             }
         }
         Ok(())
@@ -49,7 +63,11 @@ pub(super) struct Gather<'a> {
 
 impl<'a> Gather<'a> {
     pub(super) fn new(file: &'a str, text: &'a str) -> Self {
-        Self { file, text, faults: Vec::new() }
+        Self {
+            file,
+            text,
+            faults: Vec::new(),
+        }
     }
 
     /// A fault at a byte of the text.
@@ -75,7 +93,10 @@ impl<'a> Gather<'a> {
         }
         self.faults.sort_by_key(|fault| (fault.line, fault.column));
         self.faults.dedup();
-        Err(Faults { file: self.file.to_owned(), faults: self.faults })
+        Err(Faults {
+            file: self.file.to_owned(),
+            faults: self.faults,
+        })
     }
 }
 

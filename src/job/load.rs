@@ -14,8 +14,9 @@ use toml::Spanned;
 
 use super::fault::{Fault, Faults, Gather, nearest};
 use super::{
-    ChoiceOption, Column, Condition, ConditionOf, FindingStep, Job, Limit, NumberRange, Outcome, Piece, Placeholder,
-    PlateItem, PlateKind, PlateValue, ReadingSet, Source, Stage, Step, StepKind, Template, check,
+    ChoiceOption, Column, Condition, ConditionOf, FindingStep, Job, Limit, NumberRange, Outcome,
+    Piece, Placeholder, PlateItem, PlateKind, PlateValue, ReadingSet, Source, Stage, Step,
+    StepKind, Template, check,
 };
 use crate::calc::finding as calculation;
 use crate::spoken;
@@ -74,7 +75,10 @@ struct RawLimit {
 }
 
 #[derive(Deserialize)]
-#[serde(untagged, expecting = "unit is a unit like \"ohm\", or { plate = \"ID\" }")]
+#[serde(
+    untagged,
+    expecting = "unit is a unit like \"ohm\", or { plate = \"ID\" }"
+)]
 enum RawUnit {
     Id(String),
     Plate(RawUnitPlate),
@@ -220,18 +224,33 @@ pub fn file(path: &Path) -> Result<(String, Job), Faults> {
 /// Text of a file that a person gave: a plain file, not too large, UTF-8.
 pub(super) fn read_text(path: &Path) -> Result<String, Faults> {
     let name = path.display().to_string();
-    let one = |why: String| Faults { file: name.clone(), faults: vec![Fault { line: 1, column: 1, text: String::new(), why }] };
+    let one = |why: String| Faults {
+        file: name.clone(),
+        faults: vec![Fault {
+            line: 1,
+            column: 1,
+            text: String::new(),
+            why,
+        }],
+    };
     // Looked at first: opening a pipe would wait for ever.
-    let about = std::fs::metadata(path).map_err(|error| one(format!("cannot be read: {error}. Check the path")))?;
+    let about = std::fs::metadata(path)
+        .map_err(|error| one(format!("cannot be read: {error}. Check the path")))?;
     if !about.is_file() {
         return Err(one("is no plain file. Give the path of a file".to_owned()));
     }
     if about.len() > LARGEST as u64 {
-        return Err(one(format!("is {} bytes, and {LARGEST} is the most. Split the job", about.len())));
+        return Err(one(format!(
+            "is {} bytes, and {LARGEST} is the most. Split the job",
+            about.len()
+        )));
     }
     let bytes = std::fs::read(path).map_err(|error| one(format!("cannot be read: {error}")))?;
     String::from_utf8(bytes).map_err(|error| {
-        one(format!("is not UTF-8 at byte {}. Save it as UTF-8", error.utf8_error().valid_up_to()))
+        one(format!(
+            "is not UTF-8 at byte {}. Save it as UTF-8",
+            error.utf8_error().valid_up_to()
+        ))
     })
 }
 
@@ -241,7 +260,9 @@ pub(super) fn read_text(path: &Path) -> Result<String, Faults> {
 /// All faults found.
 pub fn parse(text: &str, file_name: &str) -> Result<Job, Faults> {
     let mut gather = Gather::new(file_name, text);
-    let Some(raw) = from_toml::<RawJob>(text, &mut gather) else { return gather.done(()).map(|()| unreachable_job()) };
+    let Some(raw) = from_toml::<RawJob>(text, &mut gather) else {
+        return gather.done(()).map(|()| unreachable_job());
+    };
     let job = convert(raw, text, &mut gather);
     if gather.faults.is_empty() {
         check::whole(&job, &mut gather);
@@ -267,11 +288,23 @@ fn unreachable_job() -> Job {
 /// TOML with the limits of what we take: size, and no sign that would act on a terminal or hide text.
 fn from_toml<'de, T: Deserialize<'de>>(text: &'de str, gather: &mut Gather) -> Option<T> {
     if text.len() > LARGEST {
-        gather.at(0, format!("the file is {} bytes, and {LARGEST} is the most; split the job", text.len()));
+        gather.at(
+            0,
+            format!(
+                "the file is {} bytes, and {LARGEST} is the most; split the job",
+                text.len()
+            ),
+        );
         return None;
     }
     if let Some((at, sign)) = text.char_indices().find(|(at, sign)| is_hidden(*at, *sign)) {
-        gather.at(at, format!("the sign U+{:04X} stands here, which a terminal would act on or hide; take it out", u32::from(sign)));
+        gather.at(
+            at,
+            format!(
+                "the sign U+{:04X} stands here, which a terminal would act on or hide; take it out",
+                u32::from(sign)
+            ),
+        );
         return None;
     }
     match toml::from_str(text.trim_start_matches('\u{feff}')) {
@@ -293,12 +326,21 @@ fn is_hidden(at: usize, sign: char) -> bool {
 
 /// True if an id is of small letters, figures and dashes, 1 to 40 of them.
 pub(super) fn is_id(id: &str) -> bool {
-    (1..=40).contains(&id.len()) && id.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
+    (1..=40).contains(&id.len())
+        && id
+            .bytes()
+            .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
 }
 
 fn id(raw: &Spanned<String>, gather: &mut Gather) -> String {
     if !is_id(raw.get_ref()) {
-        gather.at(raw.span().start, format!("{} is no id; use small letters, figures and dashes, 1 to 40", raw.get_ref()));
+        gather.at(
+            raw.span().start,
+            format!(
+                "{} is no id; use small letters, figures and dashes, 1 to 40",
+                raw.get_ref()
+            ),
+        );
     }
     raw.get_ref().clone()
 }
@@ -306,7 +348,11 @@ fn id(raw: &Spanned<String>, gather: &mut Gather) -> String {
 fn decimal(text: &str, at: usize, gather: &mut Gather) -> Decimal {
     let plain = !text.is_empty()
         && text.len() <= 20
-        && text.strip_prefix('-').unwrap_or(text).bytes().all(|b| b.is_ascii_digit() || b == b'.');
+        && text
+            .strip_prefix('-')
+            .unwrap_or(text)
+            .bytes()
+            .all(|b| b.is_ascii_digit() || b == b'.');
     match text.parse::<Decimal>() {
         Ok(number) if plain => number,
         _ => {
@@ -318,7 +364,13 @@ fn decimal(text: &str, at: usize, gather: &mut Gather) -> Decimal {
 
 fn unit_id(id: &str, at: usize, gather: &mut Gather) -> String {
     if spoken::unit(id).is_none() {
-        let hint = nearest(id, ["mA", "A", "V", "ohm", "Mohm", "%", "deg", "degC", "s", "N m", "none"].into_iter());
+        let hint = nearest(
+            id,
+            [
+                "mA", "A", "V", "ohm", "Mohm", "%", "deg", "degC", "s", "N m", "none",
+            ]
+            .into_iter(),
+        );
         gather.at(at, format!("there is no unit {id}{hint}"));
     }
     id.to_owned()
@@ -327,7 +379,10 @@ fn unit_id(id: &str, at: usize, gather: &mut Gather) -> String {
 fn pair(raw: &[String; 2], at: usize, gather: &mut Gather) -> (Decimal, Decimal) {
     let (low, high) = (decimal(&raw[0], at, gather), decimal(&raw[1], at, gather));
     if low > high {
-        gather.at(at, format!("{low} is above {high}; write the lower value first"));
+        gather.at(
+            at,
+            format!("{low} is above {high}; write the lower value first"),
+        );
     }
     (low, high)
 }
@@ -339,7 +394,12 @@ fn range(
     at: &Range<usize>,
     gather: &mut Gather,
 ) -> NumberRange {
-    let nothing = || NumberRange::Fixed { unit: "none".to_owned(), low: Decimal::ZERO, high: Decimal::ZERO, set: Vec::new() };
+    let nothing = || NumberRange::Fixed {
+        unit: "none".to_owned(),
+        low: Decimal::ZERO,
+        high: Decimal::ZERO,
+        set: Vec::new(),
+    };
     let (Some(unit), Some(expect)) = (unit, expect) else {
         gather.at(at.start, "a number needs its unit and what to expect: unit = \"ohm\", expect = [\"0\", \"1200\"]");
         return nothing();
@@ -348,8 +408,16 @@ fn range(
     match (unit.get_ref(), expect.get_ref()) {
         (RawUnit::Id(unit), RawExpect::Fixed(ends)) => {
             let (low, high) = pair(ends, expect_at, gather);
-            let set = set.iter().map(|one| decimal(one.get_ref(), one.span().start, gather)).collect();
-            NumberRange::Fixed { unit: unit_id(unit, unit_at, gather), low, high, set }
+            let set = set
+                .iter()
+                .map(|one| decimal(one.get_ref(), one.span().start, gather))
+                .collect();
+            NumberRange::Fixed {
+                unit: unit_id(unit, unit_at, gather),
+                low,
+                high,
+                set,
+            }
         }
         (RawUnit::Id(unit), RawExpect::Scaled(scaled)) => {
             let (low, high) = pair(&scaled.times, expect_at, gather);
@@ -365,7 +433,12 @@ fn range(
             plate: plate.plate.clone(),
             ranges: ranges
                 .iter()
-                .map(|(unit, ends)| (unit_id(unit, expect_at, gather), pair(ends, expect_at, gather)))
+                .map(|(unit, ends)| {
+                    (
+                        unit_id(unit, expect_at, gather),
+                        pair(ends, expect_at, gather),
+                    )
+                })
                 .collect(),
         },
         _ => {
@@ -380,7 +453,10 @@ fn options(raw: &[RawOption], gather: &mut Gather) -> Vec<ChoiceOption> {
     let mut phrases = BTreeSet::new();
     let known: BTreeSet<&str> = spoken::vocabulary().collect();
     if raw.len() > 9 {
-        gather.at(raw[9].id.span().start, "a list has at most nine options, one for each key; split the question");
+        gather.at(
+            raw[9].id.span().start,
+            "a list has at most nine options, one for each key; split the question",
+        );
     }
     raw.iter()
         .map(|option| {
@@ -426,7 +502,11 @@ pub(super) fn plate_value(text: &str) -> PlateValue {
     if text == "unknown" {
         return PlateValue::Unknown;
     }
-    let numeric = text.strip_prefix('-').unwrap_or(text).bytes().all(|b| b.is_ascii_digit() || b == b'.');
+    let numeric = text
+        .strip_prefix('-')
+        .unwrap_or(text)
+        .bytes()
+        .all(|b| b.is_ascii_digit() || b == b'.');
     match text.parse::<Decimal>() {
         Ok(number) if numeric => PlateValue::Number(number),
         _ => PlateValue::Text(text.to_owned()),
@@ -493,7 +573,10 @@ fn placeholder(inside: &str) -> Option<Placeholder> {
         ["limit", id] => Placeholder::Limit((*id).to_owned()),
         ["step", id] => Placeholder::Step((*id).to_owned()),
         ["advice", id] => Placeholder::Advice((*id).to_owned()),
-        ["figure", step, figure] => Placeholder::Figure { step: (*step).to_owned(), figure: (*figure).to_owned() },
+        ["figure", step, figure] => Placeholder::Figure {
+            step: (*step).to_owned(),
+            figure: (*figure).to_owned(),
+        },
         _ => return None,
     })
 }
@@ -510,7 +593,10 @@ fn source(raw: &Spanned<RawSource>, gather: &mut Gather) -> Source {
                 ["plate", id] => Source::Plate((*id).to_owned()),
                 ["limit", id] => Source::Limit((*id).to_owned()),
                 ["rows", id] => Source::Rows((*id).to_owned()),
-                ["figure", step, figure] => Source::Figure { step: (*step).to_owned(), figure: (*figure).to_owned() },
+                ["figure", step, figure] => Source::Figure {
+                    step: (*step).to_owned(),
+                    figure: (*figure).to_owned(),
+                },
                 _ => {
                     gather.at(at, format!("{text} is no input; write step.ID, plate.ID, limit.ID, rows.ID or figure.STEP.NAME"));
                     Source::Word(String::new())
@@ -522,7 +608,13 @@ fn source(raw: &Spanned<RawSource>, gather: &mut Gather) -> Source {
 
 fn convert(raw: RawJob, text: &str, gather: &mut Gather) -> Job {
     if *raw.format.get_ref() != 1 {
-        gather.at(raw.format.span().start, format!("this is format {}, and this Sayback knows format 1", raw.format.get_ref()));
+        gather.at(
+            raw.format.span().start,
+            format!(
+                "this is format {}, and this Sayback knows format 1",
+                raw.format.get_ref()
+            ),
+        );
     }
     let mut limits = BTreeMap::new();
     for limit in &raw.limit {
@@ -538,10 +630,17 @@ fn convert(raw: RawJob, text: &str, gather: &mut Gather) -> Job {
         };
         let limit_id = id(&limit.id, gather);
         if limits.insert(limit_id.clone(), made).is_some() {
-            gather.at(limit.id.span().start, format!("the limit {limit_id} is there twice; give one another id"));
+            gather.at(
+                limit.id.span().start,
+                format!("the limit {limit_id} is there twice; give one another id"),
+            );
         }
     }
-    let plate = raw.plate.iter().map(|item| plate_item(item, gather)).collect();
+    let plate = raw
+        .plate
+        .iter()
+        .map(|item| plate_item(item, gather))
+        .collect();
     let steps: Vec<Step> = raw.step.iter().map(|step| one_step(step, gather)).collect();
     if steps.is_empty() {
         gather.at(0, "a job has at least one [[step]]");
@@ -549,13 +648,25 @@ fn convert(raw: RawJob, text: &str, gather: &mut Gather) -> Job {
     let mut seen = BTreeSet::new();
     for step in &raw.step {
         if !seen.insert(step.id.get_ref()) {
-            gather.at(step.id.span().start, format!("the step {} is there twice; give one another id", step.id.get_ref()));
+            gather.at(
+                step.id.span().start,
+                format!(
+                    "the step {} is there twice; give one another id",
+                    step.id.get_ref()
+                ),
+            );
         }
     }
     let mut seen = BTreeSet::new();
     for item in &raw.plate {
         if !seen.insert(item.id.get_ref()) {
-            gather.at(item.id.span().start, format!("the plate item {} is there twice; give one another id", item.id.get_ref()));
+            gather.at(
+                item.id.span().start,
+                format!(
+                    "the plate item {} is there twice; give one another id",
+                    item.id.get_ref()
+                ),
+            );
         }
     }
     Job {
@@ -576,14 +687,26 @@ fn plate_item(raw: &RawPlate, gather: &mut Gather) -> PlateItem {
         "tag" => PlateKind::Tag,
         "month" => PlateKind::Month,
         "choice" => PlateKind::Choice(options(&raw.options, gather)),
-        "number" => PlateKind::Number(range(raw.unit.as_ref(), raw.expect.as_ref(), &raw.set, &raw.kind.span(), gather)),
+        "number" => PlateKind::Number(range(
+            raw.unit.as_ref(),
+            raw.expect.as_ref(),
+            &raw.set,
+            &raw.kind.span(),
+            gather,
+        )),
         other => {
-            gather.at(raw.kind.span().start, format!("there is no kind {other}; a plate item is tag, number, choice or month"));
+            gather.at(
+                raw.kind.span().start,
+                format!("there is no kind {other}; a plate item is tag, number, choice or month"),
+            );
             PlateKind::Tag
         }
     };
     if matches!(&kind, PlateKind::Choice(options) if options.is_empty()) {
-        gather.at(raw.kind.span().start, "a choice needs its options: options = [{ id = \"…\", title = \"…\" }]");
+        gather.at(
+            raw.kind.span().start,
+            "a choice needs its options: options = [{ id = \"…\", title = \"…\" }]",
+        );
     }
     PlateItem {
         id: id(&raw.id, gather),
@@ -600,19 +723,35 @@ fn one_step(raw: &RawStep, gather: &mut Gather) -> Step {
     let at = raw.kind.span();
     let kind = match raw.kind.get_ref().as_str() {
         "instruction" => StepKind::Instruction,
-        "gate" => StepKind::Gate { refused: raw.refused.as_ref().map(|next| next.get_ref().clone()) },
-        "reading" => StepKind::Reading(range(raw.unit.as_ref(), raw.expect.as_ref(), &raw.set, &at, gather)),
+        "gate" => StepKind::Gate {
+            refused: raw.refused.as_ref().map(|next| next.get_ref().clone()),
+        },
+        "reading" => StepKind::Reading(range(
+            raw.unit.as_ref(),
+            raw.expect.as_ref(),
+            &raw.set,
+            &at,
+            gather,
+        )),
         "set" => StepKind::ReadingSet(reading_set(raw, gather)),
         "choice" => {
             if raw.options.is_empty() {
-                gather.at(at.start, "a choice needs its options: options = [{ id = \"…\", title = \"…\" }]");
+                gather.at(
+                    at.start,
+                    "a choice needs its options: options = [{ id = \"…\", title = \"…\" }]",
+                );
             }
             StepKind::Choice(options(&raw.options, gather))
         }
         "hold" => {
-            let seconds = raw.seconds.as_ref().map_or(Decimal::ZERO, |text| decimal(text.get_ref(), text.span().start, gather));
+            let seconds = raw.seconds.as_ref().map_or(Decimal::ZERO, |text| {
+                decimal(text.get_ref(), text.span().start, gather)
+            });
             if seconds < Decimal::ONE || seconds > Decimal::from(LONGEST_HOLD) {
-                gather.at(at.start, "a hold needs its time: seconds = \"4\", from 1 to 3600");
+                gather.at(
+                    at.start,
+                    "a hold needs its time: seconds = \"4\", from 1 to 3600",
+                );
             }
             StepKind::Hold { seconds }
         }
@@ -642,7 +781,11 @@ fn one_step(raw: &RawStep, gather: &mut Gather) -> Step {
         kind,
         when: conditions(&raw.when, gather),
         measures: raw.measures.clone(),
-        lifts: raw.lifts.iter().map(|item| item.get_ref().clone()).collect(),
+        lifts: raw
+            .lifts
+            .iter()
+            .map(|item| item.get_ref().clone())
+            .collect(),
         restores: raw.restores.clone(),
         adjusts: raw.adjusts,
         next: raw.next.as_ref().map(|next| next.get_ref().clone()),
@@ -658,10 +801,16 @@ fn reading_set(raw: &RawStep, gather: &mut Gather) -> ReadingSet {
         .map(|point| decimal(point.get_ref(), point.span().start, gather))
         .collect();
     if points.is_empty() || points.windows(2).any(|two| two[0] >= two[1]) || points.len() > 41 {
-        gather.at(at, "a set needs its points, rising: points = [\"0\", \"50\", \"100\"]");
+        gather.at(
+            at,
+            "a set needs its points, rising: points = [\"0\", \"50\", \"100\"]",
+        );
     }
     if raw.columns.is_empty() {
-        gather.at(at, "a set needs what is read at each point: columns = [{ id = \"position\", … }]");
+        gather.at(
+            at,
+            "a set needs what is read at each point: columns = [{ id = \"position\", … }]",
+        );
     }
     ReadingSet {
         points,
@@ -673,48 +822,97 @@ fn reading_set(raw: &RawStep, gather: &mut Gather) -> ReadingSet {
                 id: id(&column.id, gather),
                 title: column.title.clone(),
                 ask: template(column.ask.get_ref(), column.ask.span().start, gather),
-                range: range(column.unit.as_ref(), column.expect.as_ref(), &[], &column.id.span(), gather),
+                range: range(
+                    column.unit.as_ref(),
+                    column.expect.as_ref(),
+                    &[],
+                    &column.id.span(),
+                    gather,
+                ),
             })
             .collect(),
     }
 }
 
 fn finding(raw: &RawStep, gather: &mut Gather) -> FindingStep {
-    let nothing = FindingStep { calculation: String::new(), inputs: BTreeMap::new(), outcomes: BTreeMap::new() };
+    let nothing = FindingStep {
+        calculation: String::new(),
+        inputs: BTreeMap::new(),
+        outcomes: BTreeMap::new(),
+    };
     let Some(name) = &raw.calculation else {
-        gather.at(raw.kind.span().start, "a finding names its calculation: calculation = \"pot-diagnosis\"");
+        gather.at(
+            raw.kind.span().start,
+            "a finding names its calculation: calculation = \"pot-diagnosis\"",
+        );
         return nothing;
     };
     let at = name.span().start;
     let Some(spec) = calculation::spec(name.get_ref()) else {
-        let hint = nearest(name.get_ref(), calculation::specs().iter().map(|spec| spec.name));
-        gather.at(at, format!("there is no calculation {}{hint}", name.get_ref()));
+        let hint = nearest(
+            name.get_ref(),
+            calculation::specs().iter().map(|spec| spec.name),
+        );
+        gather.at(
+            at,
+            format!("there is no calculation {}{hint}", name.get_ref()),
+        );
         return nothing;
     };
     for (input, value) in &raw.inputs {
         if !spec.inputs.iter().any(|known| known.name == input) {
             let hint = nearest(input, spec.inputs.iter().map(|known| known.name));
-            gather.at(value.span().start, format!("{} takes no input {input}{hint}", spec.name));
+            gather.at(
+                value.span().start,
+                format!("{} takes no input {input}{hint}", spec.name),
+            );
         }
     }
-    for known in spec.inputs.iter().filter(|known| known.required && !raw.inputs.contains_key(known.name)) {
-        gather.at(at, format!("{} needs the input {}: {}", spec.name, known.name, known.about));
+    for known in spec
+        .inputs
+        .iter()
+        .filter(|known| known.required && !raw.inputs.contains_key(known.name))
+    {
+        gather.at(
+            at,
+            format!(
+                "{} needs the input {}: {}",
+                spec.name, known.name, known.about
+            ),
+        );
     }
     for (verdict, outcome) in &raw.outcomes {
         if !spec.verdicts.iter().any(|known| known.name == verdict) {
             let hint = nearest(verdict, spec.verdicts.iter().map(|known| known.name));
-            gather.at(outcome.span().start, format!("{} never finds {verdict}{hint}", spec.name));
+            gather.at(
+                outcome.span().start,
+                format!("{} never finds {verdict}{hint}", spec.name),
+            );
         }
     }
     FindingStep {
         calculation: name.get_ref().clone(),
-        inputs: raw.inputs.iter().map(|(name, raw)| (name.clone(), source(raw, gather))).collect(),
+        inputs: raw
+            .inputs
+            .iter()
+            .map(|(name, raw)| (name.clone(), source(raw, gather)))
+            .collect(),
         outcomes: raw
             .outcomes
             .iter()
             .map(|(verdict, raw)| {
-                let say = raw.get_ref().say.as_ref().map(|text| template(text, raw.span().start, gather));
-                (verdict.clone(), Outcome { next: raw.get_ref().next.clone(), say })
+                let say = raw
+                    .get_ref()
+                    .say
+                    .as_ref()
+                    .map(|text| template(text, raw.span().start, gather));
+                (
+                    verdict.clone(),
+                    Outcome {
+                        next: raw.get_ref().next.clone(),
+                        say,
+                    },
+                )
             })
             .collect(),
     }

@@ -60,7 +60,10 @@ pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, Faults> {
     let raw: RawSheet = match toml::from_str(text) {
         Ok(raw) => raw,
         Err(error) => {
-            gather.at(error.span().map_or(0, |span| span.start), error.message().trim().replace('\n', " "));
+            gather.at(
+                error.span().map_or(0, |span| span.start),
+                error.message().trim().replace('\n', " "),
+            );
             return gather.done(Sheet::default());
         }
     };
@@ -73,7 +76,10 @@ pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, Faults> {
         let at = value.span().start;
         let Some(item) = job.plate_item(id) else {
             let hint = nearest(id, job.plate.iter().map(|item| item.id.as_str()));
-            gather.at(at, format!("the job {} has no plate item {id}{hint}", job.id));
+            gather.at(
+                at,
+                format!("the job {} has no plate item {id}{hint}", job.id),
+            );
             continue;
         };
         match item_value(item, value.get_ref()) {
@@ -82,7 +88,10 @@ pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, Faults> {
                     && let Some(option) = options.iter().find(|option| option.id == *chosen)
                 {
                     for (other, value) in &option.sets {
-                        sheet.plate.entry(other.clone()).or_insert_with(|| value.clone());
+                        sheet
+                            .plate
+                            .entry(other.clone())
+                            .or_insert_with(|| value.clone());
                     }
                 }
                 sheet.plate.insert(id.clone(), value);
@@ -98,12 +107,25 @@ pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, Faults> {
                 let hint = nearest(id, job.limits.keys().map(String::as_str));
                 gather.at(at, format!("the job {} has no limit {id}{hint}", job.id));
             }
-            (_, Err(_)) => gather.at(at, format!("{} is no decimal number; write it like \"1.5\"", raw.value)),
+            (_, Err(_)) => gather.at(
+                at,
+                format!("{} is no decimal number; write it like \"1.5\"", raw.value),
+            ),
             (Some(_), Ok(_)) if raw.source.trim().is_empty() => {
-                gather.at(at, "a limit says where it comes from, for example source = \"order 4711, item 3\"");
+                gather.at(
+                    at,
+                    "a limit says where it comes from, for example source = \"order 4711, item 3\"",
+                );
             }
             (Some(limit), Ok(value)) => {
-                sheet.limits.insert(id.clone(), Limit { value, source: raw.source.clone(), ..limit.clone() });
+                sheet.limits.insert(
+                    id.clone(),
+                    Limit {
+                        value,
+                        source: raw.source.clone(),
+                        ..limit.clone()
+                    },
+                );
             }
         }
     }
@@ -130,10 +152,15 @@ fn item_value(item: &PlateItem, text: &str) -> Result<PlateValue, String> {
     }
     match &item.kind {
         PlateKind::Tag => {
-            let slot = spoken::Slot { name: item.title.clone(), kind: spoken::SlotKind::Tag };
+            let slot = spoken::Slot {
+                name: item.title.clone(),
+                kind: spoken::SlotKind::Tag,
+            };
             match spoken::parse_keyed(&slot, text).meaning {
                 Some(spoken::Meaning::Tag(tag)) => Ok(PlateValue::Text(tag)),
-                _ => Err(format!("{text} is not of letters, figures, dash, point and slash, up to thirty-two")),
+                _ => Err(format!(
+                    "{text} is not of letters, figures, dash, point and slash, up to thirty-two"
+                )),
             }
         }
         PlateKind::Choice(options) => {
@@ -155,11 +182,17 @@ fn item_value(item: &PlateItem, text: &str) -> Result<PlateValue, String> {
                 .ok_or_else(|| format!("{text} is no month; write it like 2027-02"))
         }
         PlateKind::Number(range) => match (plate_value(text), range) {
-            (PlateValue::Number(number), NumberRange::Fixed { low, high, .. }) if !(*low..=*high).contains(&number) => {
-                Err(format!("{number} is outside the plausible range {low} to {high}; check the unit"))
+            (PlateValue::Number(number), NumberRange::Fixed { low, high, .. })
+                if !(*low..=*high).contains(&number) =>
+            {
+                Err(format!(
+                    "{number} is outside the plausible range {low} to {high}; check the unit"
+                ))
             }
             (value @ PlateValue::Number(_), _) => Ok(value),
-            _ => Err(format!("{text} is no decimal number; write it like \"12.5\"")),
+            _ => Err(format!(
+                "{text} is no decimal number; write it like \"12.5\""
+            )),
         },
     }
 }

@@ -12,18 +12,48 @@ use crate::calc::finding::Grade;
 #[derive(Debug, thiserror::Error)]
 pub enum CsvError {
     /// A row could not be written.
-    #[error("a row of the CSV could not be written: {0}. Make the record again; if it stays, report it as a fault of Sayback")]
+    #[error(
+        "a row of the CSV could not be written: {0}. Make the record again; if it stays, report it as a fault of Sayback"
+    )]
     Row(#[from] ::csv::Error),
     /// The rows could not be gathered.
-    #[error("the CSV could not be finished: {0}. Make the record again; if it stays, report it as a fault of Sayback")]
+    #[error(
+        "the CSV could not be finished: {0}. Make the record again; if it stays, report it as a fault of Sayback"
+    )]
     Finish(String),
 }
 
 /// The columns, in order.
 const COLUMNS: [&str; 29] = [
-    "seq", "utc", "local", "row", "stage", "step", "title", "point_percent", "direction", "column", "value", "unit",
-    "uncertainty", "channel", "heard", "doubt", "by", "relayed_by", "attempt", "counts", "out_of_range", "corrects",
-    "corrected_by", "reason", "verdict", "grade", "clip", "tag", "job",
+    "seq",
+    "utc",
+    "local",
+    "row",
+    "stage",
+    "step",
+    "title",
+    "point_percent",
+    "direction",
+    "column",
+    "value",
+    "unit",
+    "uncertainty",
+    "channel",
+    "heard",
+    "doubt",
+    "by",
+    "relayed_by",
+    "attempt",
+    "counts",
+    "out_of_range",
+    "corrects",
+    "corrected_by",
+    "reason",
+    "verdict",
+    "grade",
+    "clip",
+    "tag",
+    "job",
 ];
 
 /// The record as CSV in UTF-8.
@@ -38,17 +68,26 @@ pub fn csv(report: &Report) -> Result<Vec<u8>, CsvError> {
     rows.extend(report.skipped.iter().map(Row::skip));
     rows.extend(report.events.iter().map(Row::event));
     rows.extend(report.holds.iter().map(|hold| {
-        Row::of("hold", Some(hold.seq), Some(&hold.time)).text("title", &hold.title).number("value", &hold.seconds).text("unit", "s")
+        Row::of("hold", Some(hold.seq), Some(&hold.time))
+            .text("title", &hold.title)
+            .number("value", &hold.seconds)
+            .text("unit", "s")
     }));
     // Stable: what comes from one record keeps its order.
     rows.sort_by_key(|row| row.seq);
-    let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
+    let mut writer = ::csv::WriterBuilder::new()
+        .terminator(::csv::Terminator::CRLF)
+        .from_writer(Vec::new());
     writer.write_record(COLUMNS)?;
     for row in rows {
-        let row = row.text("tag", report.head.tag.as_deref().unwrap_or_default()).text("job", &report.head.job);
+        let row = row
+            .text("tag", report.head.tag.as_deref().unwrap_or_default())
+            .text("job", &report.head.job);
         writer.write_record(&row.cells)?;
     }
-    writer.into_inner().map_err(|error| CsvError::Finish(error.to_string()))
+    writer
+        .into_inner()
+        .map_err(|error| CsvError::Finish(error.to_string()))
 }
 
 /// A row being filled in.
@@ -59,8 +98,13 @@ struct Row {
 
 impl Row {
     fn of(kind: &'static str, seq: Option<u64>, time: Option<&Time>) -> Self {
-        let row = Self { seq, cells: std::array::from_fn(|_| String::new()) };
-        let row = row.text("row", kind).number("seq", &seq.map_or_else(String::new, |seq| seq.to_string()));
+        let row = Self {
+            seq,
+            cells: std::array::from_fn(|_| String::new()),
+        };
+        let row = row
+            .text("row", kind)
+            .number("seq", &seq.map_or_else(String::new, |seq| seq.to_string()));
         match time {
             Some(time) => row.text("utc", &time.utc).text("local", &time.local),
             None => row,
@@ -76,7 +120,11 @@ impl Row {
 
     fn text(self, column: &str, text: &str) -> Self {
         let text = plain(text);
-        let cell = if is_formula(&text) { format!("'{text}") } else { text };
+        let cell = if is_formula(&text) {
+            format!("'{text}")
+        } else {
+            text
+        };
         self.set(column, cell)
     }
 
@@ -86,7 +134,11 @@ impl Row {
 
     /// A number as it is; anything else is taken as a text.
     fn number(self, column: &str, number: &str) -> Self {
-        if is_number(number) { self.set(column, number.to_owned()) } else { self.text(column, number) }
+        if is_number(number) {
+            self.set(column, number.to_owned())
+        } else {
+            self.text(column, number)
+        }
     }
 
     fn how(self, how: &HowLine) -> Self {
@@ -105,7 +157,11 @@ impl Row {
             .maybe("unit", line.unit.as_deref())
             .text("counts", "yes");
         // Only what the job asks for as a number is one; an order number is a text.
-        let row = if line.unit.is_some() { row.number("value", &line.value) } else { row.text("value", &line.value) };
+        let row = if line.unit.is_some() {
+            row.number("value", &line.value)
+        } else {
+            row.text("value", &line.value)
+        };
         match &line.how {
             Some(how) => row.how(how),
             None => row,
@@ -125,11 +181,25 @@ impl Row {
             .number("attempt", &answer.attempt.to_string())
             .text("counts", answer.counts.words())
             .text("out_of_range", if answer.out_of_range { "yes" } else { "" })
-            .number("corrects", &answer.corrects.map_or_else(String::new, |seq| seq.to_string()))
-            .number("corrected_by", &answer.corrected_by.map_or_else(String::new, |seq| seq.to_string()))
+            .number(
+                "corrects",
+                &answer
+                    .corrects
+                    .map_or_else(String::new, |seq| seq.to_string()),
+            )
+            .number(
+                "corrected_by",
+                &answer
+                    .corrected_by
+                    .map_or_else(String::new, |seq| seq.to_string()),
+            )
             .maybe("reason", answer.reason.as_deref())
             .how(&answer.how);
-        if answer.unit.is_some() { row.number("value", &answer.value) } else { row.text("value", &answer.value) }
+        if answer.unit.is_some() {
+            row.number("value", &answer.value)
+        } else {
+            row.text("value", &answer.value)
+        }
     }
 
     /// One row for each figure; one without a value where there is none.
@@ -142,7 +212,14 @@ impl Row {
                 .text("verdict", &finding.verdict)
                 .text("grade", grade(finding.grade))
                 .text("reason", &finding.reason)
-                .text("counts", if finding.latest { "counts" } else { "earlier attempt" })
+                .text(
+                    "counts",
+                    if finding.latest {
+                        "counts"
+                    } else {
+                        "earlier attempt"
+                    },
+                )
         };
         if finding.figures.is_empty() {
             return vec![row()];
@@ -150,17 +227,26 @@ impl Row {
         finding
             .figures
             .iter()
-            .map(|figure| row().text("column", &figure.name).number("value", &figure.value).text("unit", &figure.unit))
+            .map(|figure| {
+                row()
+                    .text("column", &figure.name)
+                    .number("value", &figure.value)
+                    .text("unit", &figure.unit)
+            })
             .collect()
     }
 
     fn skip(skip: &Skip) -> Self {
-        Self::of(if skip.unable { "unable" } else { "skipped" }, Some(skip.seq), Some(&skip.time))
-            .maybe("stage", skip.stage.map(crate::job::Stage::words))
-            .text("step", &skip.step)
-            .text("title", &skip.title)
-            .text("reason", &skip.reason)
-            .how(&skip.how)
+        Self::of(
+            if skip.unable { "unable" } else { "skipped" },
+            Some(skip.seq),
+            Some(&skip.time),
+        )
+        .maybe("stage", skip.stage.map(crate::job::Stage::words))
+        .text("step", &skip.step)
+        .text("title", &skip.title)
+        .text("reason", &skip.reason)
+        .how(&skip.how)
     }
 
     fn event(event: &Event) -> Self {
@@ -187,14 +273,16 @@ pub(super) fn grade(grade: Grade) -> &'static str {
 
 /// True for what spreadsheets take for a formula. Common practice: the signs that begin one, also behind blanks.
 fn is_formula(text: &str) -> bool {
-    text.trim_start().starts_with(['=', '+', '-', '@', '\u{FF1D}', '\u{FF0B}', '\u{FF0D}', '\u{FF20}', '\u{2212}'])
-        || text.starts_with(['\t', '\r', '\n'])
+    text.trim_start().starts_with([
+        '=', '+', '-', '@', '\u{FF1D}', '\u{FF0B}', '\u{FF0D}', '\u{FF20}', '\u{2212}',
+    ]) || text.starts_with(['\t', '\r', '\n'])
 }
 
 /// An optional minus, digits, and optionally a point with digits.
 fn is_number(text: &str) -> bool {
     let digits = text.strip_prefix('-').unwrap_or(text);
     let (whole, part) = digits.split_once('.').unwrap_or((digits, "0"));
-    let all_digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    let all_digits =
+        |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
     all_digits(whole) && all_digits(part)
 }

@@ -5,9 +5,9 @@ use crate::calc::finding::Grade;
 use crate::job::Stage;
 
 /// Gathers the exceptions of a report that is otherwise whole.
-pub(super) fn exceptions(report: &Report, foreign: bool) -> Vec<Exception> {
+pub(super) fn exceptions(report: &Report, foreign: bool, other_job: bool) -> Vec<Exception> {
     let mut list = Gathered(Vec::new());
-    about_the_journal(report, foreign, &mut list);
+    about_the_journal(report, foreign, other_job, &mut list);
     about_the_state(report, &mut list);
     about_gates_and_stops(report, &mut list);
     about_findings(report, &mut list);
@@ -21,12 +21,23 @@ pub(super) fn exceptions(report: &Report, foreign: bool) -> Vec<Exception> {
 struct Gathered(Vec<Exception>);
 
 impl Gathered {
-    fn add(&mut self, weight: Weight, seq: Option<u64>, what: impl Into<String>, detail: impl Into<String>) {
-        self.0.push(Exception { weight, what: what.into(), detail: detail.into(), seq });
+    fn add(
+        &mut self,
+        weight: Weight,
+        seq: Option<u64>,
+        what: impl Into<String>,
+        detail: impl Into<String>,
+    ) {
+        self.0.push(Exception {
+            weight,
+            what: what.into(),
+            detail: detail.into(),
+            seq,
+        });
     }
 }
 
-fn about_the_journal(report: &Report, foreign: bool, list: &mut Gathered) {
+fn about_the_journal(report: &Report, foreign: bool, other_job: bool, list: &mut Gathered) {
     if foreign {
         list.add(
             Weight::Bad,
@@ -35,8 +46,21 @@ fn about_the_journal(report: &Report, foreign: bool, list: &mut Gathered) {
             "Nothing on this page can be relied on.",
         );
     }
+    if other_job && !foreign {
+        list.add(
+            Weight::Bad,
+            None,
+            "The job file is not the one that was run",
+            "Titles, limits and calculations on this page may be those of another job. Put the right copy beside the journal and make the record again.",
+        );
+    }
     if !report.head.journal_whole {
-        list.add(Weight::Bad, None, "The journal is not whole", report.head.journal.clone());
+        list.add(
+            Weight::Bad,
+            None,
+            "The journal is not whole",
+            report.head.journal.clone(),
+        );
     }
 }
 
@@ -48,29 +72,69 @@ fn about_the_state(report: &Report, list: &mut Gathered) {
         State::Open => list.add(Weight::Bad, None, "The job is still open", reason),
     }
     if !report.outstanding.is_empty() {
-        list.add(Weight::Bad, None, "Not said to be restored", report.outstanding.join("; "));
+        list.add(
+            Weight::Bad,
+            None,
+            "Not said to be restored",
+            report.outstanding.join("; "),
+        );
     }
 }
 
 fn about_gates_and_stops(report: &Report, list: &mut Gathered) {
-    for gate in report.gates.iter().filter(|gate| gate.value == "no" && gate.counts != Counts::Corrected) {
-        let later = report.gates.iter().find(|other| other.seq > gate.seq && other.step == gate.step && other.value == "yes");
+    for gate in report
+        .gates
+        .iter()
+        .filter(|gate| gate.value == "no" && gate.counts != Counts::Corrected)
+    {
+        let later = report
+            .gates
+            .iter()
+            .find(|other| other.seq > gate.seq && other.step == gate.step && other.value == "yes");
         let detail = later.map_or_else(
             || format!("at {}; no yes followed", gate.time.clock()),
-            |later| format!("at {}; answered yes at {}", gate.time.clock(), later.time.clock()),
+            |later| {
+                format!(
+                    "at {}; answered yes at {}",
+                    gate.time.clock(),
+                    later.time.clock()
+                )
+            },
         );
-        let weight = if later.is_some() { Weight::Watch } else { Weight::Bad };
-        list.add(weight, Some(gate.seq), format!("Safety question answered NO: {}", gate.title), detail);
+        let weight = if later.is_some() {
+            Weight::Watch
+        } else {
+            Weight::Bad
+        };
+        list.add(
+            weight,
+            Some(gate.seq),
+            format!("Safety question answered NO: {}", gate.title),
+            detail,
+        );
     }
-    for stop in report.events.iter().filter(|event| event.kind == EventKind::Stop) {
+    for stop in report
+        .events
+        .iter()
+        .filter(|event| event.kind == EventKind::Stop)
+    {
         let at = stop.at.as_deref().unwrap_or("between steps");
-        list.add(Weight::Watch, Some(stop.seq), "Stop was called", format!("at {}, {at}", stop.time.clock()));
+        list.add(
+            Weight::Watch,
+            Some(stop.seq),
+            "Stop was called",
+            format!("at {}, {at}", stop.time.clock()),
+        );
     }
 }
 
 fn about_findings(report: &Report, list: &mut Gathered) {
     let mut found_bad = false;
-    for finding in report.findings.iter().filter(|finding| finding.latest && finding.grade != Grade::Good) {
+    for finding in report
+        .findings
+        .iter()
+        .filter(|finding| finding.latest && finding.grade != Grade::Good)
+    {
         let as_found = finding.stage == Some(Stage::AsFound);
         found_bad |= as_found && finding.grade == Grade::Bad;
         let (what, weight) = finding_words(finding, as_found);
@@ -84,12 +148,19 @@ fn about_findings(report: &Report, list: &mut Gathered) {
             "Consider what that meant for the process since the last good record.",
         );
     }
-    for decision in report.decisions.iter().filter(|decision| decision.cannot_prove) {
+    for decision in report
+        .decisions
+        .iter()
+        .filter(|decision| decision.cannot_prove)
+    {
         list.add(
             Weight::Watch,
             Some(decision.seq),
             format!("{}: the meter cannot prove it", decision.title),
-            format!("U {} is wider than the limit {}.", decision.uncertainty, decision.limit),
+            format!(
+                "U {} is wider than the limit {}.",
+                decision.uncertainty, decision.limit
+            ),
         );
     }
 }
@@ -105,16 +176,27 @@ fn finding_words(finding: &FindingLine, as_found: bool) -> (String, Weight) {
 }
 
 fn about_readings(report: &Report, list: &mut Gathered) {
-    for answer in report.out_of_range.iter().filter(|answer| answer.counts == Counts::Yes) {
+    for answer in report
+        .out_of_range
+        .iter()
+        .filter(|answer| answer.counts == Counts::Yes)
+    {
         list.add(
             Weight::Watch,
             Some(answer.seq),
-            format!("Outside the plausible range, given twice and kept: {}", answer.shown),
+            format!(
+                "Outside the plausible range, given twice and kept: {}",
+                answer.shown
+            ),
             answer.title.clone(),
         );
     }
     for correction in &report.corrections {
-        let when = if correction.after_freeze { " after as-found readings were frozen" } else { "" };
+        let when = if correction.after_freeze {
+            " after as-found readings were frozen"
+        } else {
+            ""
+        };
         list.add(
             Weight::Watch,
             Some(correction.seq),
@@ -122,19 +204,39 @@ fn about_readings(report: &Report, list: &mut Gathered) {
             format!("{}. Reason: {}", correction.title, correction.reason),
         );
     }
-    for skip in report.skipped.iter().filter(|skip| !skip.done_later) {
-        let how = if skip.unable { "Could not be done" } else { "Skipped" };
-        list.add(Weight::Watch, Some(skip.seq), format!("{how}: {}", skip.title), skip.reason.clone());
+    for skip in report
+        .skipped
+        .iter()
+        .filter(|skip| !skip.done_later && !skip.optional)
+    {
+        let how = if skip.unable {
+            "Could not be done"
+        } else {
+            "Skipped"
+        };
+        list.add(
+            Weight::Watch,
+            Some(skip.seq),
+            format!("{how}: {}", skip.title),
+            skip.reason.clone(),
+        );
     }
 }
 
 fn about_the_means(report: &Report, list: &mut Gathered) {
-    for instrument in report.instruments.iter().filter(|instrument| instrument.expired) {
+    for instrument in report
+        .instruments
+        .iter()
+        .filter(|instrument| instrument.expired)
+    {
         list.add(
             Weight::Watch,
             None,
             format!("Instrument past its due date: {}", instrument.name),
-            format!("was due {}; its specification, and U, are not assured", instrument.due),
+            format!(
+                "was due {}; its specification, and U, are not assured",
+                instrument.due
+            ),
         );
     }
     for limit in &report.limits {

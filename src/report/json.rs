@@ -9,9 +9,13 @@ use super::plain::plain;
 use super::types::Report;
 
 /// The record as indented JSON that ends with a line end.
+///
+/// # Panics
+/// Never: plain data with text keys can always be written.
 #[must_use]
 pub fn json(report: &Report) -> String {
-    let value = serde_json::to_value(report).expect("plain data with text keys can always be written as JSON");
+    let value = serde_json::to_value(report)
+        .expect("plain data with text keys can always be written as JSON");
     format!("{:#}\n", made_plain(value))
 }
 
@@ -19,7 +23,12 @@ fn made_plain(value: Value) -> Value {
     match value {
         Value::String(text) => Value::String(plain(&text)),
         Value::Array(items) => Value::Array(items.into_iter().map(made_plain).collect()),
-        Value::Object(fields) => Value::Object(fields.into_iter().map(|(name, value)| (name, made_plain(value))).collect()),
+        Value::Object(fields) => Value::Object(
+            fields
+                .into_iter()
+                .map(|(name, value)| (name, made_plain(value)))
+                .collect(),
+        ),
         other => other,
     }
 }

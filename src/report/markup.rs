@@ -33,19 +33,37 @@ impl Markup {
     }
 
     /// An element with what `inside` writes into it.
-    pub(super) fn element(&mut self, name: &'static str, attributes: &[Attribute], inside: impl FnOnce(&mut Self)) -> &mut Self {
+    pub(super) fn element(
+        &mut self,
+        name: &'static str,
+        attributes: &[Attribute],
+        inside: impl FnOnce(&mut Self),
+    ) -> &mut Self {
         self.open(name, attributes);
         self.written.push('>');
         inside(self);
         self.written.push_str("</");
         self.written.push_str(name);
-        self.written.push_str(">\n");
+        self.written.push('>');
+        // A line end would be seen as a blank after what stands in a line.
+        if !matches!(name, "a" | "span" | "b") {
+            self.written.push('\n');
+        }
         self
     }
 
     /// An element that holds a text.
-    pub(super) fn leaf(&mut self, name: &'static str, class: &'static str, text: &str) -> &mut Self {
-        let attributes: &[Attribute] = if class.is_empty() { &[] } else { &[("class", class)] };
+    pub(super) fn leaf(
+        &mut self,
+        name: &'static str,
+        class: &'static str,
+        text: &str,
+    ) -> &mut Self {
+        let attributes: &[Attribute] = if class.is_empty() {
+            &[]
+        } else {
+            &[("class", class)]
+        };
         self.open(name, attributes);
         self.written.push('>');
         self.text(text);
@@ -103,5 +121,9 @@ fn encoded(part: &str) -> String {
         }
     }
     // A name of dots only would lead out of the folder.
-    if text.bytes().all(|byte| byte == b'.') { "%2E".to_owned() } else { text }
+    if text.bytes().all(|byte| byte == b'.') {
+        "%2E".to_owned()
+    } else {
+        text
+    }
 }

@@ -5,6 +5,7 @@
 //! [`Report`], plain data that claims no more than the journal holds, and the
 //! four writers only lay it out. Nobody changes a [`Report`] after it is built.
 
+mod answers;
 mod build;
 mod csv;
 mod exceptions;
@@ -13,6 +14,7 @@ mod json;
 mod markup;
 mod measured;
 mod plain;
+mod plate;
 mod plot;
 mod text;
 mod time;
@@ -50,16 +52,33 @@ pub struct Source<'a> {
 #[must_use]
 pub fn name(report: &Report) -> String {
     let safe = |text: &str| -> String {
-        let kept: String =
-            text.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).take(40).collect();
+        let kept: String = text
+            .chars()
+            .map(|c| {
+                if c.is_ascii_alphanumeric() || c == '_' {
+                    c
+                } else {
+                    '-'
+                }
+            })
+            .take(40)
+            .collect();
         kept.trim_matches('-').to_owned()
     };
     let date = report.head.started.local.get(..10).unwrap_or("undated");
-    [safe(date), safe(&report.head.job), report.head.tag.as_deref().map_or_else(|| "no-tag".to_owned(), safe)]
-        .into_iter()
-        .filter(|part| !part.is_empty())
-        .collect::<Vec<_>>()
-        .join("_")
+    [
+        safe(date),
+        safe(&report.head.job),
+        report
+            .head
+            .tag
+            .as_deref()
+            .map_or_else(|| "no-tag".to_owned(), safe),
+    ]
+    .into_iter()
+    .filter(|part| !part.is_empty())
+    .collect::<Vec<_>>()
+    .join("_")
 }
 
 impl Report {

@@ -10,7 +10,11 @@ use crate::calc::finding::Grade;
 pub fn text(report: &Report) -> String {
     let head = &report.head;
     let mut lines = vec![
-        format!("{}  {}", head.tag.as_deref().unwrap_or("no tag"), head.title),
+        format!(
+            "{}  {}",
+            head.tag.as_deref().unwrap_or("no tag"),
+            head.title
+        ),
         format!("{} to {}", head.started.to_read(), head.last.to_read()),
         format!("By: {}", head.by.as_deref().unwrap_or("nobody named")),
         format!("State: {}", head.state.words()),
@@ -28,7 +32,11 @@ pub fn text(report: &Report) -> String {
                 Weight::Bad => "!!",
                 Weight::Watch => " !",
             };
-            let detail = if exception.detail.is_empty() { String::new() } else { format!(" \u{2013} {}", exception.detail) };
+            let detail = if exception.detail.is_empty() {
+                String::new()
+            } else {
+                format!(" \u{2013} {}", exception.detail)
+            };
             lines.push(format!("{sign} {}{detail}", exception.what));
         }
     }
@@ -36,8 +44,16 @@ pub fn text(report: &Report) -> String {
         lines.push(String::new());
         lines.push("As found | as left | change".to_owned());
         for pair in &report.pairs {
-            let change = pair.change.as_deref().map_or_else(String::new, |change| format!(" | {change}"));
-            lines.push(format!("  {}: {} | {}{change}", pair.measures, side(&pair.as_found), side(&pair.as_left)));
+            let change = pair
+                .change
+                .as_deref()
+                .map_or_else(String::new, |change| format!(" | {change}"));
+            lines.push(format!(
+                "  {}: {} | {}{change}",
+                pair.measures,
+                side(&pair.as_found),
+                side(&pair.as_left)
+            ));
         }
     }
     if let Some(track) = &report.track {
@@ -47,7 +63,11 @@ pub fn text(report: &Report) -> String {
             }
         }
     }
-    let latest: Vec<_> = report.findings.iter().filter(|finding| finding.latest).collect();
+    let latest: Vec<_> = report
+        .findings
+        .iter()
+        .filter(|finding| finding.latest)
+        .collect();
     if !latest.is_empty() {
         lines.push(String::new());
         for finding in latest {
@@ -57,7 +77,12 @@ pub fn text(report: &Report) -> String {
                 Grade::Bad => "!!",
             };
             let verdict = finding.verdict.replace('-', " ");
-            lines.push(format!("{sign} {}: {verdict} ({}). {}", finding.title, csv::grade(finding.grade), finding.reason));
+            lines.push(format!(
+                "{sign} {}: {verdict} ({}). {}",
+                finding.title,
+                csv::grade(finding.grade),
+                finding.reason
+            ));
         }
     }
     for decision in &report.decisions {
@@ -67,7 +92,10 @@ pub fn text(report: &Report) -> String {
         ));
     }
     lines.push(String::new());
-    lines.push(format!("Journal: {}, {} records, hash {}", head.journal, head.records, head.journal_hash));
+    lines.push(format!(
+        "Journal: {}, {} records, hash {}",
+        head.journal, head.records, head.journal_hash
+    ));
     lines.extend(report.statements.first().cloned());
     let mut text = String::new();
     for line in lines {
@@ -78,8 +106,19 @@ pub fn text(report: &Report) -> String {
 }
 
 fn side(side: &Side) -> String {
-    let shown = side.shown.as_deref().or(side.missing.as_deref()).unwrap_or("not measured");
-    let uncertainty = side.uncertainty.as_deref().map_or_else(String::new, |u| format!(" (U {u})"));
-    let replaced = if side.replaced.is_empty() { String::new() } else { format!(", before: {}", side.replaced.join(", ")) };
+    let shown = side
+        .shown
+        .as_deref()
+        .or(side.missing.as_deref())
+        .unwrap_or("not measured");
+    let uncertainty = side
+        .uncertainty
+        .as_deref()
+        .map_or_else(String::new, |u| format!(" (U {u})"));
+    let replaced = if side.replaced.is_empty() {
+        String::new()
+    } else {
+        format!(", before: {}", side.replaced.join(", "))
+    };
     format!("{shown}{uncertainty}{replaced}")
 }

@@ -8,13 +8,23 @@ use crate::core::record::Wall;
 
 /// Both times to the second, RFC 3339. A time outside the calendar's range is said to be unknown.
 pub(super) fn time(wall: Wall) -> Time {
-    let offset = wall.offset_min.checked_mul(60).and_then(|seconds| Offset::from_seconds(seconds).ok());
+    let offset = wall
+        .offset_min
+        .checked_mul(60)
+        .and_then(|seconds| Offset::from_seconds(seconds).ok());
     let (Ok(stamp), Some(offset)) = (Timestamp::from_millisecond(wall.utc_ms), offset) else {
-        return Time { utc: "unknown".to_owned(), local: "unknown".to_owned() };
+        return Time {
+            utc: "unknown".to_owned(),
+            local: "unknown".to_owned(),
+        };
     };
     Time {
         utc: stamp.strftime("%Y-%m-%dT%H:%M:%SZ").to_string(),
-        local: format!("{}{}", offset.to_datetime(stamp).strftime("%Y-%m-%dT%H:%M:%S"), offset_words(wall.offset_min)),
+        local: format!(
+            "{}{}",
+            offset.to_datetime(stamp).strftime("%Y-%m-%dT%H:%M:%S"),
+            offset_words(wall.offset_min)
+        ),
     }
 }
 
@@ -31,7 +41,11 @@ impl Time {
 
     /// Local date and time, to be read.
     pub(super) fn to_read(&self) -> String {
-        match (self.local.get(..10), self.local.get(11..16), self.local.get(19..)) {
+        match (
+            self.local.get(..10),
+            self.local.get(11..16),
+            self.local.get(19..),
+        ) {
             (Some(date), Some(clock), Some(offset)) => format!("{date} {clock} ({offset})"),
             _ => self.local.clone(),
         }

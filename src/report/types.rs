@@ -3,10 +3,15 @@
 //! All numbers are text, with the digits as said or typed, or rounded for
 //! display; `unrounded` holds a calculated number whole.
 
+mod measured;
+mod plate;
+
 use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+pub use self::measured::{Pair, Run, RunCell, RunColumn, RunLimit, RunRow, Side, Track, Wiper};
+pub use self::plate::{Instrument, LimitLine, Meter, PlateFrom, PlateLine};
 use crate::calc::finding::Grade;
 use crate::job::Stage;
 
@@ -159,141 +164,6 @@ pub struct Exception {
     pub detail: String,
     /// Record it comes from.
     pub seq: Option<u64>,
-}
-
-/// One quantity as found and as left.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Pair {
-    /// The quantity.
-    pub measures: String,
-    /// Before anything was adjusted.
-    pub as_found: Side,
-    /// As left behind.
-    pub as_left: Side,
-    /// As left minus as found, with sign and unit.
-    pub change: Option<String>,
-}
-
-/// One side of a [`Pair`].
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Side {
-    /// The reading with its unit, as said or typed; none if there is none.
-    pub shown: Option<String>,
-    /// Why there is none.
-    pub missing: Option<String>,
-    /// Expanded uncertainty from the meter's specification, with unit.
-    pub uncertainty: Option<String>,
-    /// Record of the reading.
-    pub seq: Option<u64>,
-    /// Values that it replaced, oldest first.
-    pub replaced: Vec<String>,
-    /// True if it replaced one after as-found readings were frozen.
-    pub corrected_after_freeze: bool,
-    /// Outside its plausible range, given twice and kept.
-    pub out_of_range: bool,
-}
-
-/// Where the wiper stands on the track of the potentiometer.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Track {
-    /// Least margin at each end, % of track, where the job has such a limit.
-    pub margin_limit: Option<String>,
-    /// Before anything was adjusted.
-    pub as_found: Option<Wiper>,
-    /// As left behind.
-    pub as_left: Option<Wiper>,
-}
-
-/// One position of the wiper with the ends of its travel. All in % of the track, from A.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Wiper {
-    /// Where the wiper was read.
-    pub at: Option<String>,
-    /// The end of travel nearer to A.
-    pub low: Option<String>,
-    /// The end of travel nearer to B.
-    pub high: Option<String>,
-    /// True if the ends were measured, false if they were predicted from one reading.
-    pub ends_measured: bool,
-    /// What is left of the track at the nearer end; below zero off the track.
-    pub margin: Option<String>,
-    /// True if an end of travel lies off the track.
-    pub off_track: bool,
-    /// Findings it comes from.
-    pub from: Vec<u64>,
-}
-
-/// Readings over points.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Run {
-    /// Step id.
-    pub step: String,
-    /// Step title.
-    pub title: String,
-    /// Part of the work.
-    pub stage: Stage,
-    /// The quantity, by which runs are put side by side.
-    pub measures: Option<String>,
-    /// The limit of the deviation.
-    pub limit: Option<RunLimit>,
-    /// What was read at each point.
-    pub columns: Vec<RunColumn>,
-    /// The rows in the order in which they were read.
-    pub rows: Vec<RunRow>,
-    /// Number of readings of earlier attempts, which are among the answers only.
-    pub earlier_readings: usize,
-}
-
-/// The limit of the deviation of a run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct RunLimit {
-    /// Limit id.
-    pub id: String,
-    /// Each way, % of span.
-    pub value: String,
-    /// Where it comes from.
-    pub source: String,
-}
-
-/// A column of a run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct RunColumn {
-    /// Column id.
-    pub id: String,
-    /// Name.
-    pub title: String,
-}
-
-/// A row of a run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct RunRow {
-    /// Point, % of travel.
-    pub point: String,
-    /// True while going up.
-    pub up: bool,
-    /// Command for the point, with unit.
-    pub command: String,
-    /// One cell for each column.
-    pub cells: Vec<RunCell>,
-}
-
-/// One reading of a run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct RunCell {
-    /// Record of the reading.
-    pub seq: Option<u64>,
-    /// The reading with its unit; none if there is none.
-    pub shown: Option<String>,
-    /// Why there is none.
-    pub missing: Option<String>,
-    /// Deviation from the point, % of span, with sign, where the unit allows it.
-    pub deviation: Option<String>,
-    /// True if the deviation is beyond the limit.
-    pub beyond: bool,
-    /// Values that it replaced, oldest first.
-    pub replaced: Vec<String>,
-    /// Outside its plausible range, given twice and kept.
-    pub out_of_range: bool,
 }
 
 /// The result of a calculation.
@@ -493,6 +363,8 @@ pub struct Skip {
     pub unable: bool,
     /// True if it was done later after all.
     pub done_later: bool,
+    /// True for a remark, which nobody has to make.
+    pub optional: bool,
     /// How it came in.
     pub how: HowLine,
 }
@@ -587,96 +459,4 @@ pub struct Event {
     pub text: String,
     /// How it came in, where a person gave it.
     pub how: Option<HowLine>,
-}
-
-/// Where a plate item comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum PlateFrom {
-    /// The job sheet.
-    Sheet,
-    /// It was asked.
-    Asked,
-    /// It follows from another answer.
-    Follows,
-}
-
-/// One item of nameplate, order or instrument data.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct PlateLine {
-    /// Item id.
-    pub id: String,
-    /// Group.
-    pub group: String,
-    /// Name.
-    pub title: String,
-    /// Value and unit, as shown.
-    pub shown: String,
-    /// Value alone.
-    pub value: String,
-    /// Unit id, of a number.
-    pub unit: Option<String>,
-    /// Where it comes from.
-    pub from: PlateFrom,
-    /// Record of the answer.
-    pub seq: Option<u64>,
-    /// When it was answered.
-    pub time: Option<Time>,
-    /// How it came in.
-    pub how: Option<HowLine>,
-    /// Values that it replaced, oldest first.
-    pub replaced: Vec<String>,
-    /// True if it is a due month that was past when the job started.
-    pub expired: bool,
-}
-
-/// An instrument with a due date.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Instrument {
-    /// Its name and number, as far as given.
-    pub name: String,
-    /// Due month, `YYYY-MM`, or "unknown".
-    pub due: String,
-    /// True if that was past when the job started.
-    pub expired: bool,
-    /// Its specification, as far as given.
-    pub specification: Vec<String>,
-}
-
-/// A limit.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct LimitLine {
-    /// Limit id.
-    pub id: String,
-    /// What it limits.
-    pub about: String,
-    /// Number and unit, as shown.
-    pub shown: String,
-    /// The number.
-    pub value: String,
-    /// Unit id.
-    pub unit: String,
-    /// Where it comes from.
-    pub source: String,
-    /// What the job itself says, where the job sheet replaced it.
-    pub replaced: Option<String>,
-    /// Titles of the findings that it bears on.
-    pub bears_on: Vec<String>,
-}
-
-/// A specification from which the uncertainty of readings is worked out.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Meter {
-    /// Its name.
-    pub name: String,
-    /// Unit id of the readings it is for.
-    pub unit: String,
-    /// Part of reading, %.
-    pub percent: String,
-    /// Counts.
-    pub counts: String,
-    /// One count, in that unit.
-    pub resolution: String,
-    /// True if an instrument was past its due date, so that its specification is not assured.
-    pub doubtful: bool,
 }

@@ -18,14 +18,28 @@ pub(super) fn meters(folded: &Folded) -> Vec<Meter> {
         .iter()
         .filter_map(|item| {
             let stem = item.id.strip_suffix("-resolution")?;
-            let PlateKind::Number(range) = &item.kind else { return None };
-            let number = |part: &str| folded.saved.plate_number(&format!("{stem}-{part}")).map(|number| number.to_string());
+            let PlateKind::Number(range) = &item.kind else {
+                return None;
+            };
+            let number = |part: &str| {
+                folded
+                    .saved
+                    .plate_number(&format!("{stem}-{part}"))
+                    .map(|number| number.to_string())
+            };
             let name = job
                 .plate_item(&format!("{stem}-id"))
                 .or_else(|| job.plate_item(stem))
-                .map_or_else(|| item.title.clone(), |own| {
-                    format!("{} {}", own.title, crate::core::question::plate_text(job, &folded.saved, &own.id))
-                });
+                .map_or_else(
+                    || item.title.clone(),
+                    |own| {
+                        format!(
+                            "{} {}",
+                            own.title,
+                            crate::core::question::plate_text(job, &folded.saved, &own.id)
+                        )
+                    },
+                );
             let own_due = format!("{stem}-due");
             Some(Meter {
                 name,
@@ -47,9 +61,15 @@ pub(super) fn meters(folded: &Folded) -> Vec<Meter> {
 /// Expanded uncertainty (k = 2) of a reading, two significant digits, with unit.
 /// None where no specification, or more than one, fits its unit.
 pub(super) fn of_reading(folded: &Folded, answer: &Answered) -> Option<String> {
-    let Value::Number { value, unit } = &answer.value else { return None };
-    let mut fitting = meters(folded).into_iter().filter(|meter| meter.unit == *unit);
-    let (meter, None) = (fitting.next()?, fitting.next()) else { return None };
+    let Value::Number { value, unit } = &answer.value else {
+        return None;
+    };
+    let mut fitting = meters(folded)
+        .into_iter()
+        .filter(|meter| meter.unit == *unit);
+    let (meter, None) = (fitting.next()?, fitting.next()) else {
+        return None;
+    };
     let expanded = expanded(&meter, f64::try_from(*value).ok()?)?;
     let shown = rounding::significant(&expanded.to_string(), 2).ok()?;
     Some(with_unit(&shown, unit))
@@ -62,16 +82,29 @@ fn expanded(meter: &Meter, reading: f64) -> Option<f64> {
         counts: meter.counts.parse().ok()?,
         resolution: meter.resolution.parse().ok()?,
     };
-    spec.standard_uncertainty(reading).ok().map(|u| 2.0 * u).filter(|expanded| *expanded > 0.0)
+    spec.standard_uncertainty(reading)
+        .ok()
+        .map(|u| 2.0 * u)
+        .filter(|expanded| *expanded > 0.0)
 }
 
 /// Findings that give an uncertainty: what is judged, and the input that is its limit.
-const JUDGED: [(&str, &[&str], &str); 2] =
-    [("up-down-run", &["inaccuracy above", "inaccuracy below"], "inaccuracy"), ("signal-point", &["deviation"], "limit")];
+const JUDGED: [(&str, &[&str], &str); 2] = [
+    (
+        "up-down-run",
+        &["inaccuracy above", "inaccuracy below"],
+        "inaccuracy",
+    ),
+    ("signal-point", &["deviation"], "limit"),
+];
 
 /// The class of each latest result that comes with an uncertainty. Source: ILAC-G8 4.2.3, guard band w = U.
 pub(super) fn decisions(findings: &[FindingLine]) -> Vec<Decision> {
-    findings.iter().filter(|finding| finding.latest).filter_map(decided).collect()
+    findings
+        .iter()
+        .filter(|finding| finding.latest)
+        .filter_map(decided)
+        .collect()
 }
 
 fn decided(finding: &FindingLine) -> Option<Decision> {
@@ -79,7 +112,10 @@ fn decided(finding: &FindingLine) -> Option<Decision> {
     let (_, judged, limit) = JUDGED.iter().find(|(name, ..)| *name == calculation)?;
     let figure = |name: &str| finding.figures.iter().find(|figure| figure.name == name);
     let number = |name: &str| figure(name)?.unrounded.as_deref()?.parse::<f64>().ok();
-    let worst = judged.iter().filter_map(|name| Some((number(name)?, *name))).max_by(|one, other| one.0.abs().total_cmp(&other.0.abs()))?;
+    let worst = judged
+        .iter()
+        .filter_map(|name| Some((number(name)?, *name)))
+        .max_by(|one, other| one.0.abs().total_cmp(&other.0.abs()))?;
     let shown_limit = finding.inputs.get(*limit)?;
     let limit: f64 = shown_limit.parse().ok()?;
     let expanded = number("U")?;
@@ -89,8 +125,13 @@ fn decided(finding: &FindingLine) -> Option<Decision> {
         title: finding.title.clone(),
         value: with_unit(&figure(worst.1)?.value, &figure(worst.1)?.unit),
         limit: format!("\u{B1}{}", with_unit(shown_limit, &figure(worst.1)?.unit)),
-        uncertainty: with_unit(&rounding::significant(&expanded.to_string(), 2).ok()?, &figure("U")?.unit),
-        tur: decision::tur(-limit, limit, expanded).ok().map(|ratio| rounding::fixed(ratio, 1)),
+        uncertainty: with_unit(
+            &rounding::significant(&expanded.to_string(), 2).ok()?,
+            &figure("U")?.unit,
+        ),
+        tur: decision::tur(-limit, limit, expanded)
+            .ok()
+            .map(|ratio| rounding::fixed(ratio, 1)),
         class: class.word().replace('_', " "),
         cannot_prove: expanded > limit,
     })

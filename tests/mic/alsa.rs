@@ -14,8 +14,8 @@ use std::thread::{self, sleep};
 use std::time::{Duration, Instant};
 
 use sayback::edge::listening::{Engine, FromEar, HeardUtterance, OpenEar, start};
-use sayback::spoken::WordGraph;
 use sayback::edge::mic::{MicChoice, MicError, RING_SECONDS, devices, open};
+use sayback::spoken::WordGraph;
 
 const ALSA: &str = "/usr/share/alsa/alsa.conf";
 const CHILD: &str = "SAYBACK_TEST_MIC_CHILD";

@@ -9,8 +9,8 @@ use cpal::ErrorKind;
 use sayback::edge::listening::{
     Engine, FIRST_PAUSE, FromEar, HeardUtterance, LONGEST_PAUSE, Listening, OpenEar, WATCHDOG,
 };
-use sayback::spoken::WordGraph;
 use sayback::edge::mic::{Alarm, Capture, Fault, Intake, MicError, RING_SECONDS, Source, connect};
+use sayback::spoken::WordGraph;
 
 const RATE: u32 = 16_000;
 
