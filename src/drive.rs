@@ -147,6 +147,7 @@ pub struct Ended {
 
 impl Session<'_> {
     /// Runs until the job is closed, left, or cut off. Everything kept is on the disk when this returns.
+    #[must_use]
     pub fn drive(mut self) -> Ended {
         let mut ended = self.deliver(Event::Begin);
         let mut recording_over = false;

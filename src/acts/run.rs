@@ -124,7 +124,7 @@ fn newest_open(runs: &Path) -> Result<RunFolder, Failure> {
         .map_err(Failure::wrong)?
         .into_iter()
         .rev()
-        .find(|folder| super::record::is_open(folder))
+        .find(super::record::is_open)
         .ok_or_else(|| {
             Failure::wrong(RunsError::NoRuns {
                 runs: runs.to_owned(),
@@ -181,7 +181,7 @@ fn session(
     } else {
         Clock::start()
     };
-    let mut sound = ear.open(&mut run, args, &sender)?;
+    let mut sound = ear.open(&mut run, args, &sender);
     let mut output: Box<dyn Output> = if on_screen {
         let shown = screen::Screen::enter(screen::Look::of_environment(args.contrast)).map_err(
             |error| Failure::wrong(format!("cannot use this terminal: {error}. Try --plain")),
@@ -263,31 +263,28 @@ impl Ear {
         Ok(Self::None)
     }
 
-    #[cfg_attr(
-        not(feature = "voice"),
-        allow(unused_variables, clippy::unnecessary_wraps)
-    )]
+    #[cfg_attr(not(feature = "voice"), allow(unused_variables))]
     fn open(
         self,
         run: &mut Run,
         args: &SessionArgs,
         sender: &mpsc::SyncSender<FromWorld>,
-    ) -> Result<Box<dyn Sound>, Failure> {
+    ) -> Box<dyn Sound> {
         match self {
-            Self::None => Ok(Box::new(Silence)),
+            Self::None => Box::new(Silence),
             #[cfg(feature = "voice")]
             Self::Recording(recording) => {
                 run.live.ear = EarState::Open;
-                Ok(recording)
+                recording
             }
             #[cfg(feature = "voice")]
             Self::Microphone => {
                 run.live.ear = EarState::Loading;
-                Ok(Box::new(crate::edge::live_ear::LiveEar::start(
+                Box::new(crate::edge::live_ear::LiveEar::start(
                     model(args),
                     args.microphone.clone(),
                     sender.clone(),
-                )))
+                ))
             }
         }
     }

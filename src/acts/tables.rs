@@ -180,8 +180,8 @@ pub fn hear(args: &crate::args::HearArgs) -> Result<u8, Failure> {
     use crate::hear::{FileOptions, TableOptions, run_files, run_table};
     let model = model_choice(args.model.as_deref());
     let mut out = Vec::new();
-    let done = match &args.table {
-        Some(path) => run_table(
+    let done = if let Some(path) = &args.table {
+        run_table(
             path,
             &TableOptions {
                 model,
@@ -189,19 +189,18 @@ pub fn hear(args: &crate::args::HearArgs) -> Result<u8, Failure> {
                 ..TableOptions::default()
             },
             &mut out,
-        ),
-        None => {
-            let grammar = args.grammar.clone().unwrap_or_else(|| "all".to_owned());
-            run_files(
-                &args.files,
-                &FileOptions {
-                    model,
-                    grammar,
-                    json: args.json,
-                },
-                &mut out,
-            )
-        }
+        )
+    } else {
+        let grammar = args.grammar.clone().unwrap_or_else(|| "all".to_owned());
+        run_files(
+            &args.files,
+            &FileOptions {
+                model,
+                grammar,
+                json: args.json,
+            },
+            &mut out,
+        )
     };
     super::print(&String::from_utf8_lossy(&out))?;
     done.map_err(Failure::wrong)?;

@@ -245,6 +245,12 @@ fn pass(ok: bool) -> &'static str {
     if ok { "pass" } else { "fail" }
 }
 
+/// A small whole number; the caller has checked that it is one.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn whole(number: f64) -> u32 {
+    number as u32
+}
+
 macro_rules! functions {
     ($($name:literal, $inputs:literal, |$i:ident| $body:expr;)*) => {
         /// All calculations that can be called by name.
@@ -428,9 +434,9 @@ functions! {
         if decimals.fract() != 0.0 || !(0.0..=20.0).contains(&decimals) {
             return Err(CalcError::OutOfRange { name: "decimals", found: decimals.to_string(), fix: "give a whole number, 0 to 20" });
         }
-        rounding::half_even(i.text("value")?, decimals as u32)?
+        rounding::half_even(i.text("value")?, whole(decimals))?
     };
-    "round_U_two_sig", "U, [sig]", |i| rounding::significant(&i.num("U")?.to_string(), i.num_or("sig", 2.0)?.clamp(1.0, 15.0) as u32)?;
+    "round_U_two_sig", "U, [sig]", |i| rounding::significant(&i.num("U")?.to_string(), whole(i.num_or("sig", 2.0)?.clamp(1.0, 15.0)))?;
     "report_value_with_U", "value (text), U (text)", |i| rounding::with_uncertainty(i.text("value")?, i.text("U")?)?;
     "spoken_precision_kept", "text", |i| rounding::as_spoken(i.text("text")?)?;
 }

@@ -256,9 +256,9 @@ pub fn wiper_loading_max(r_total: f64, r_load: f64) -> Calculated<f64> {
     for _ in 0..200 {
         let (one, other) = (high - golden * (high - low), low + golden * (high - low));
         if error(one) < error(other) {
-            low = one
+            low = one;
         } else {
-            high = other
+            high = other;
         }
     }
     finite("loading error", -100.0 * error(f64::midpoint(low, high)))

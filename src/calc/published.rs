@@ -2,7 +2,7 @@
 //! show that the uncertainty arithmetic is right.
 //!
 //! Sources: JCGM 100:2008 annex H (H.1 end gauge, H.2 resistance and reactance,
-//! H.3 thermometer), NIST StRD Norris (linear regression).
+//! H.3 thermometer), NIST `StRD` Norris (linear regression).
 
 use super::{CalcError, Calculated, finite};
 
@@ -184,7 +184,7 @@ pub fn resistance_reactance(v: &[f64], i_ma: &[f64], phi: &[f64]) -> Calculated<
     ])
 }
 
-/// The Norris data set of NIST StRD: x, y.
+/// The Norris data set of NIST `StRD`: x, y.
 pub const NORRIS: [(f64, f64); 36] = [
     (0.2, 0.1),
     (337.4, 338.8),

@@ -50,7 +50,7 @@ pub fn typed(run: &mut Run, asked: &Asked, text: &str) -> Outcome {
 
 fn judge(run: &mut Run, asked: &Asked, slot: &Slot, decision: &Decision, mut how: How) -> Outcome {
     match (decision.expect, &decision.meaning) {
-        (Expect::Command, Some(Meaning::Command(command))) => Outcome::Command(command.clone()),
+        (Expect::Command, Some(Meaning::Command(command))) => Outcome::Command(*command),
         (Expect::Value | Expect::Confirm | Expect::Status, Some(meaning)) => {
             if decision.expect == Expect::Confirm {
                 how.doubt = Some(decision.candidates.join(" or "));

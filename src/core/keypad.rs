@@ -121,7 +121,7 @@ fn asking(turn: &mut Turn, key: Key) {
         Key::Point => push(turn, '.'),
         Key::Letter(letter) if is_text => push(turn, letter.to_ascii_uppercase()),
         Key::Letter(letter @ ('k' | 'K' | 'm' | 'M')) if matches!(slot, SlotKind::Number(_)) => {
-            push(turn, letter)
+            push(turn, letter);
         }
         Key::Letter(_) | Key::Stop => {}
     }
@@ -151,19 +151,16 @@ fn digit_typed(turn: &mut Turn, digit: u8, slot: &SlotKind) {
 fn letter_code(turn: &mut Turn, digit: char) {
     let typed = &mut turn.run.live.typed;
     let waiting = typed.rfind('_').map(|at| (at, typed[at + 1..].to_owned()));
-    match waiting {
-        Some((at, first)) => {
-            typed.truncate(at);
-            if let Ok(place @ 1..=26) = format!("{first}{digit}").parse::<u8>() {
-                typed.push(char::from(b'A' + place - 1));
-            } else {
-                turn.tell(Mark::Watch, "Letters go from 0 1, A, to 2 6, Z.");
-            }
+    if let Some((at, first)) = waiting {
+        typed.truncate(at);
+        if let Ok(place @ 1..=26) = format!("{first}{digit}").parse::<u8>() {
+            typed.push(char::from(b'A' + place - 1));
+        } else {
+            turn.tell(Mark::Watch, "Letters go from 0 1, A, to 2 6, Z.");
         }
-        None => {
-            typed.push('_');
-            typed.push(digit);
-        }
+    } else {
+        typed.push('_');
+        typed.push(digit);
     }
 }
 
@@ -332,9 +329,9 @@ fn note_key(turn: &mut Turn, key: Key) {
         Key::Enter => {
             let text = turn.run.live.typed.trim().to_owned();
             if text.is_empty() {
-                turn.ask_again()
+                turn.ask_again();
             } else {
-                turn.note(&text, None)
+                turn.note(&text, None);
             }
         }
         Key::Erase => {

@@ -250,7 +250,7 @@ pub enum ReasonFor {
         unable: bool,
     },
     /// A correction.
-    Correction(Candidate),
+    Correction(Box<Candidate>),
     /// Ending the job before its last step.
     End,
 }

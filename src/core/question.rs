@@ -324,7 +324,7 @@ pub fn figure_text(saved: &Saved, step: &str, figure: &str) -> String {
                     &rounding::fixed(value, u32::from(figure.places)),
                     &figure.unit,
                 ),
-                (None, Some(text)) => text.to_string(),
+                (None, Some(text)) => text.clone(),
                 (None, None) => "unknown".to_owned(),
             },
         )

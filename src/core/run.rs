@@ -160,12 +160,12 @@ impl Saved {
             }
         }
         self.skipped.remove(&answer.step);
-        if answer.value == Value::Done || answer.value == Value::Yes {
-            if let Some(at) = job.index_of(&answer.step) {
-                self.outstanding.extend(job.steps[at].lifts.iter().cloned());
-                for item in &job.steps[at].restores {
-                    self.outstanding.remove(item);
-                }
+        if (answer.value == Value::Done || answer.value == Value::Yes)
+            && let Some(at) = job.index_of(&answer.step)
+        {
+            self.outstanding.extend(job.steps[at].lifts.iter().cloned());
+            for item in &job.steps[at].restores {
+                self.outstanding.remove(item);
             }
         }
         self.answers.push(Kept {

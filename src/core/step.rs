@@ -172,7 +172,7 @@ impl Turn<'_> {
         let job = self.run.job.clone();
         let asked = asked(&job, &self.run.saved, &self.cursor());
         match answer::heard(self.run, &asked, words, clip.clone()) {
-            Outcome::Command(command) => self.command(&command, words, clip),
+            Outcome::Command(command) => self.command(command, words, clip),
             Outcome::Candidate(candidate) => match self.run.live.phase {
                 Phase::Asking | Phase::Confirming(_) => self.confirm(candidate),
                 _ => self.tell(Mark::Watch, "Not now. Say go ahead first."),
@@ -193,7 +193,7 @@ impl Turn<'_> {
     }
 
     /// A command by voice; the keypad calls the same parts.
-    pub(super) fn command(&mut self, command: &Command, words: &str, clip: Option<Clip>) {
+    pub(super) fn command(&mut self, command: Command, words: &str, clip: Option<Clip>) {
         let how = How {
             channel: Channel::Voice,
             heard: words.to_owned(),
@@ -204,7 +204,7 @@ impl Turn<'_> {
             (_, Command::Stop) => self.stop(how),
             (Phase::Paused | Phase::Stopped, Command::Resume) => self.ask_again(),
             (Phase::Paused | Phase::Stopped, _) => {
-                self.tell(Mark::Plain, "Standing by. Say go ahead.")
+                self.tell(Mark::Plain, "Standing by. Say go ahead.");
             }
             (Phase::Confirming(candidate), Command::Yes) => self.keep(candidate),
             (Phase::Confirming(_), Command::No | Command::Disregard) => {
@@ -228,7 +228,7 @@ impl Turn<'_> {
                 );
             }
             (Phase::Telling, Command::Next | Command::Yes | Command::Resume) => {
-                self.go_on(String::new())
+                self.go_on(String::new());
             }
             (Phase::Telling, Command::RepeatPrompt | Command::ReadBack) => {
                 let text = self.run.live.message.text.clone();
@@ -306,9 +306,9 @@ impl Turn<'_> {
             how,
         };
         if candidate.how.channel == Channel::Voice {
-            self.confirm(candidate)
+            self.confirm(candidate);
         } else {
-            self.keep(candidate)
+            self.keep(candidate);
         }
     }
 
@@ -361,7 +361,7 @@ impl Turn<'_> {
     /// Keeps a candidate: only from a yes, or from the Enter key.
     pub(super) fn keep(&mut self, candidate: Candidate) {
         if self.run.live.correcting.is_some() {
-            self.run.live.phase = Phase::Reason(ReasonFor::Correction(candidate));
+            self.run.live.phase = Phase::Reason(ReasonFor::Correction(Box::new(candidate)));
             self.tell(Mark::Plain, "Why is it corrected? Say or type the number.");
             return;
         }
@@ -493,9 +493,9 @@ impl Turn<'_> {
         };
         let body = Body::Stopped { step, how };
         if busy {
-            self.run.live.queue.push_back(body)
+            self.run.live.queue.push_back(body);
         } else {
-            self.append(body)
+            self.append(body);
         }
         self.run.live.phase = Phase::Stopped;
         self.tell(Mark::Bad, STOP_WORDS);
@@ -521,12 +521,13 @@ impl Turn<'_> {
     fn can_go_back_to(&self, cursor: &Cursor) -> bool {
         match asked(&self.run.job, &self.run.saved, cursor) {
             Asked::Step(step) | Asked::Cell(step, ..) => {
-                !matches!(step.kind, StepKind::Finding(_))
-                    && !(self.run.saved.frozen
-                        && matches!(
-                            step.stage,
-                            crate::job::Stage::AsFound | crate::job::Stage::Safety
-                        ))
+                let frozen = self.run.saved.frozen
+                    && matches!(
+                        step.stage,
+                        crate::job::Stage::AsFound | crate::job::Stage::Safety
+                    );
+                !frozen
+                    && !matches!(step.kind, StepKind::Finding(_))
                     && *cursor != self.run.saved.cursor
             }
             _ => false,
@@ -671,7 +672,7 @@ impl Turn<'_> {
                 }
             }
             Some(spoken::Meaning::Command(Command::No | Command::Disregard | Command::Back)) => {
-                self.ask_again()
+                self.ask_again();
             }
             _ => self.tell(Mark::Watch, "Say the number of the reason."),
         }
@@ -720,7 +721,7 @@ impl Turn<'_> {
                     then,
                 });
             }
-            ReasonFor::Correction(candidate) => self.correction(candidate, text),
+            ReasonFor::Correction(candidate) => self.correction(*candidate, text),
             ReasonFor::End => self.append(Body::Closed {
                 complete: false,
                 reason: Some(text),

@@ -1,6 +1,6 @@
 //! Keys: from a terminal, or from lines of a pipe, to what they mean.
 //!
-//! State: only the table of other keys that a person gave. NumLock off is
+//! State: only the table of other keys that a person gave. `NumLock` off is
 //! understood: the keypad's arrows and blocks count as the digits they stand on.
 
 use std::collections::HashMap;

@@ -87,7 +87,7 @@ pub fn lines(before: Option<&View>, now: &View) -> Vec<String> {
         "HOLD" => out.push(format!("HOLD: {} {}", now.big, now.unit)),
         "DONE" => out.push("DONE".to_owned()),
         state if now.big.eq_ignore_ascii_case(state) || now.big.is_empty() => {
-            out.push(state.to_owned())
+            out.push(state.to_owned());
         }
         state => out.push(format!("{state}: {}", now.big)),
     }

@@ -126,7 +126,7 @@ impl Check<'_> {
                 Placeholder::Limit(limit) => self.limit(limit, id, gather),
                 Placeholder::Step(step) => self.step_there(step, id, gather),
                 Placeholder::Figure { step, .. } | Placeholder::Advice(step) => {
-                    self.finding_there(step, id, gather)
+                    self.finding_there(step, id, gather);
                 }
                 Placeholder::Signal | Placeholder::SignalAt(_) => {
                     for item in ["signal-low", "signal-high", "signal-unit", "action"] {
@@ -208,7 +208,7 @@ impl Check<'_> {
                 refused: Some(next),
             } => nexts.push(next.clone()),
             StepKind::Choice(options) => {
-                nexts.extend(options.iter().filter_map(|option| option.next.clone()))
+                nexts.extend(options.iter().filter_map(|option| option.next.clone()));
             }
             StepKind::Finding(finding) => {
                 nexts.extend(

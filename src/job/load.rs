@@ -763,14 +763,13 @@ fn one_step(raw: &RawStep, gather: &mut Gather) -> Step {
         }
     };
     let is_finding = matches!(kind, StepKind::Finding(_));
-    let ask = match &raw.ask {
-        Some(ask) => template(ask.get_ref(), ask.span().start, gather),
-        None => {
-            if !is_finding && !matches!(kind, StepKind::ReadingSet(_)) {
-                gather.at(at.start, "a step needs its question: ask = \"…\"");
-            }
-            Template::default()
+    let ask = if let Some(ask) = &raw.ask {
+        template(ask.get_ref(), ask.span().start, gather)
+    } else {
+        if !is_finding && !matches!(kind, StepKind::ReadingSet(_)) {
+            gather.at(at.start, "a step needs its question: ask = \"…\"");
         }
+        Template::default()
     };
     Step {
         id: id(&raw.id, gather),

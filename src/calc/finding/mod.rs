@@ -21,7 +21,7 @@ use super::rounding::fixed;
 pub enum Input {
     /// A number, in the unit of the input's spec.
     Number(Decimal),
-    /// What a meter showed instead of a number: OL, OPEN, NO_READING, SHORT, UNSTABLE …
+    /// What a meter showed instead of a number: OL, OPEN, `NO_READING`, SHORT, UNSTABLE …
     Status(String),
     /// The id of a choice, or a word of the job file.
     Word(String),
