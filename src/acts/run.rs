@@ -10,9 +10,11 @@ use super::Failure;
 #[cfg(feature = "voice")]
 use super::NOT_DONE;
 use crate::args::{ResumeArgs, RunArgs, SessionArgs};
+#[cfg(feature = "voice")]
+use crate::core::EarState;
+use crate::core::Run;
 use crate::core::record::{Body, FORMAT, Record, Started};
 use crate::core::run::Saved;
-use crate::core::{EarState, Run};
 use crate::drive::{Ended, FromWorld, Output, Session, Silence, Sound};
 use crate::edge::clock::{self, Clock};
 use crate::edge::runs::{self, RunFolder, RunsError};
@@ -176,7 +178,7 @@ fn session(
     signals::listen(sender.clone())
         .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
     let mut run = run;
-    let clock = if matches!(ear, Ear::Recording(..)) {
+    let clock = if ear.is_recording() {
         Clock::standing()
     } else {
         Clock::start()
@@ -241,6 +243,17 @@ enum Ear {
 }
 
 impl Ear {
+    /// True if the sound, and with it the clock, is that of a recording.
+    fn is_recording(&self) -> bool {
+        match self {
+            Self::None => false,
+            #[cfg(feature = "voice")]
+            Self::Recording(_) => true,
+            #[cfg(feature = "voice")]
+            Self::Microphone => false,
+        }
+    }
+
     fn prepare(args: &SessionArgs) -> Result<Self, Failure> {
         #[cfg(feature = "voice")]
         {

@@ -155,7 +155,7 @@ impl Row {
             .text("step", &line.id)
             .text("title", &line.title)
             .maybe("unit", line.unit.as_deref())
-            .text("counts", "yes");
+            .text("counts", "counts");
         // Only what the job asks for as a number is one; an order number is a text.
         let row = if line.unit.is_some() {
             row.number("value", &line.value)

@@ -17,7 +17,7 @@ pub(super) fn plain(text: &str) -> String {
 fn is_unseen(c: char) -> bool {
     matches!(
         c,
-        '\u{61C}' | '\u{200B}'..='\u{200F}' |  '\u{2060}'..='\u{206F}' | '\u{FEFF}'
+        '\u{61C}' | '\u{200B}'..='\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FEFF}'
             | '\u{FFF9}'..='\u{FFFB}' | '\u{E0000}'..='\u{E007F}'
     ) || (c as u32) & 0xFFFE == 0xFFFE
 }
