@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 mod calc;
+mod core;
 #[cfg(feature = "voice")]
 mod ear;
 mod job;

@@ -51,6 +51,13 @@ pub fn typed(run: &mut Run, asked: &Asked, text: &str) -> Outcome {
 fn judge(run: &mut Run, asked: &Asked, slot: &Slot, decision: &Decision, mut how: How) -> Outcome {
     match (decision.expect, &decision.meaning) {
         (Expect::Command, Some(Meaning::Command(command))) => Outcome::Command(*command),
+        // There is no reading to keep: the step is passed over, and the reason is asked for.
+        (Expect::Status, Some(Meaning::Status(spoken::Status::Unable))) => {
+            Outcome::Command(Command::Unable)
+        }
+        (Expect::Status, Some(Meaning::Status(spoken::Status::NotApplicable))) => {
+            Outcome::Command(Command::Skip)
+        }
         (Expect::Value | Expect::Confirm | Expect::Status, Some(meaning)) => {
             if decision.expect == Expect::Confirm {
                 how.doubt = Some(decision.candidates.join(" or "));

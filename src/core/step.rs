@@ -442,7 +442,12 @@ impl Turn<'_> {
         let mut answered = Answered {
             step: step.id.clone(),
             row,
-            stage: step.stage,
+            // Once adjusting has begun, nothing that is measured is as found any more.
+            stage: if saved.frozen && step.stage == crate::job::Stage::AsFound {
+                crate::job::Stage::Adjust
+            } else {
+                step.stage
+            },
             value,
             out_of_range,
             corrects,
