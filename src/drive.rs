@@ -4,7 +4,6 @@
 //! in over one channel; a recording is fed from here, in step with the core, so
 //! that a fast replay decides exactly as a slow one does.
 
-use std::collections::BTreeMap;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::Duration;
 
@@ -126,8 +125,8 @@ pub struct Session<'a> {
     pub world: Receiver<FromWorld>,
     /// The clock.
     pub clock: Clock,
-    /// Sounds of utterances that no record names yet, by clip hash.
-    pub unsaved: BTreeMap<String, Vec<u8>>,
+    /// Sounds of utterances that no record names yet, with their clip's hash, oldest first.
+    pub unsaved: Vec<(String, Vec<u8>)>,
     /// Nobody is at the keys: when the recording ends, so does the session.
     pub keys_gone: bool,
 }
@@ -266,15 +265,34 @@ impl Session<'_> {
     fn clip(&mut self, utterance: &Utterance) -> Option<Clip> {
         let wav = crate::edge::wav(&utterance.samples, utterance.rate)?;
         let hash = blake3::hash(&wav).to_hex().to_string();
-        if self.unsaved.len() >= 8 {
-            self.unsaved.clear();
-        }
+        self.forget_old_sounds();
         let clip = Clip {
             file: format!("{}.wav", &hash[..16]),
             hash: hash.clone(),
         };
-        self.unsaved.insert(hash, wav);
+        self.unsaved.push((hash, wav));
         Some(clip)
+    }
+
+    /// Keeps the last few sounds, and the one whose value waits for its yes, however long that takes.
+    fn forget_old_sounds(&mut self) {
+        let waiting = match &self.run.live.phase {
+            core::Phase::Confirming(candidate) => candidate.how.clip.as_ref(),
+            core::Phase::Reason(core::ReasonFor::Correction(candidate)) => {
+                candidate.how.clip.as_ref()
+            }
+            _ => None,
+        };
+        while self.unsaved.len() >= 8 {
+            let oldest = self
+                .unsaved
+                .iter()
+                .position(|(hash, _)| waiting.is_none_or(|clip| clip.hash != *hash));
+            match oldest {
+                Some(at) => drop(self.unsaved.remove(at)),
+                None => return,
+            }
+        }
     }
 
     /// One event, and all that follows from it.
@@ -312,14 +330,15 @@ impl Session<'_> {
     /// The clip first, then the record that names it; only then is it saved.
     fn append(&mut self, record: &Record) -> Event {
         if let Some(clip) = record.body.clip()
-            && let Some(wav) = self.unsaved.remove(&clip.hash)
-            && let Err(error) = self.folder.keep_clip(clip, &wav)
+            && let Some(at) = self.unsaved.iter().position(|(hash, _)| *hash == clip.hash)
         {
-            self.unsaved.insert(clip.hash.clone(), wav);
-            return Event::NotSaved {
-                why: error.to_string(),
-                again: true,
-            };
+            if let Err(error) = self.folder.keep_clip(clip, &self.unsaved[at].1) {
+                return Event::NotSaved {
+                    why: error.to_string(),
+                    again: true,
+                };
+            }
+            self.unsaved.remove(at);
         }
         match self.journal.append(record) {
             Ok(_) => Event::Saved,

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 mod calc;
+mod cli;
 mod core;
 #[cfg(feature = "voice")]
 mod ear;
@@ -11,4 +12,5 @@ mod journal;
 #[cfg(feature = "voice")]
 mod mic;
 mod report;
+mod screen;
 mod spoken;

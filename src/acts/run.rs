@@ -203,7 +203,7 @@ fn session(
         sound: sound.as_mut(),
         world,
         clock,
-        unsaved: BTreeMap::new(),
+        unsaved: Vec::new(),
         keys_gone: false,
     }
     .drive();

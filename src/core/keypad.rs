@@ -378,12 +378,13 @@ pub fn hints(phase: &Phase, asked: &Asked, live: &Live) -> Vec<(&'static str, &'
                     ("/", "menu"),
                 ]
             }
-            _ => vec![
+            _ if is_ohms(asked) => vec![
                 ("Enter", "keep"),
                 ("*", "clear"),
                 ("+", "k, M"),
                 ("/", "menu"),
             ],
+            _ => vec![("Enter", "keep"), ("*", "clear"), ("/", "menu")],
         },
         Phase::Asking => match asked {
             Asked::Plate(item) if matches!(item.kind, crate::job::PlateKind::Tag) => {
@@ -437,6 +438,23 @@ pub fn hints(phase: &Phase, asked: &Asked, live: &Live) -> Vec<(&'static str, &'
             ],
         },
     }
+}
+
+fn is_ohms(asked: &Asked) -> bool {
+    use crate::job::{NumberRange, PlateItem, PlateKind};
+    let range = match asked {
+        Asked::Plate(PlateItem {
+            kind: PlateKind::Number(range),
+            ..
+        })
+        | Asked::Step(Step {
+            kind: StepKind::Reading(range),
+            ..
+        }) => range,
+        Asked::Cell(_, column, _) => &column.range,
+        _ => return false,
+    };
+    matches!(range, NumberRange::Fixed { unit, .. } | NumberRange::Scaled { unit, .. } if unit == "ohm" || unit == "Mohm")
 }
 
 fn letters(live: &Live) -> &'static str {

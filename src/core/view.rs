@@ -120,6 +120,7 @@ fn phase(run: &Run, shown: &mut View) {
             // The verdict is big; the whole sentence stands in the message.
             shown.big = last_verdict(run);
             shown.question = "Next goes on.".to_owned();
+            shown.caution = None;
             shown.list.clear();
         }
         Phase::Reason(reason) => {
