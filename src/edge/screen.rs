@@ -44,6 +44,9 @@ impl Look {
 pub struct Screen {
     terminal: ratatui::DefaultTerminal,
     look: Look,
+    /// What libraries write to standard error goes to a log while the screen is up;
+    /// the sound library writes eight lines for each try. Dropped after the screen.
+    _errors: Option<gag::Redirect<std::fs::File>>,
 }
 
 impl Screen {
@@ -57,7 +60,11 @@ impl Screen {
         // ESC > : the keypad sends plain digits. A paste comes as one event and is not read as keys.
         out.write_all(b"\x1b>")?;
         execute!(out, EnableBracketedPaste)?;
-        Ok(Self { terminal, look })
+        Ok(Self {
+            terminal,
+            look,
+            _errors: errors_to_log(),
+        })
     }
 }
 
@@ -83,6 +90,13 @@ impl Output for Screen {
             let _ = self.terminal.clear();
         }
     }
+}
+
+/// Sends standard error to a log in the temporary folder; without one the screen is only less tidy.
+fn errors_to_log() -> Option<gag::Redirect<std::fs::File>> {
+    let path = std::env::temp_dir().join(format!("sayback-{}.log", std::process::id()));
+    let log = std::fs::File::create_new(path).ok()?;
+    gag::Redirect::stderr(log).ok()
 }
 
 fn leave() {
