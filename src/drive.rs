@@ -40,6 +40,8 @@ pub enum FromWorld {
     Key(Key),
     /// A key of a line of text.
     Typed(Key),
+    /// A line of text, one answer.
+    Line(String),
     /// Nothing changed in the run, but the screen must be drawn again.
     Redraw,
     /// The terminal wants to put the program aside.
@@ -224,6 +226,7 @@ impl Session<'_> {
         match next {
             Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
             Ok(FromWorld::Typed(key)) => self.deliver(Event::Typed(key)),
+            Ok(FromWorld::Line(text)) => self.deliver(Event::Line(text)),
             Ok(FromWorld::Heard(utterance)) => self.heard(utterance),
             Ok(FromWorld::EarLost(why)) => self.deliver(Event::EarLost { why }),
             Ok(FromWorld::EarBack) => self.deliver(Event::EarBack),

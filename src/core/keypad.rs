@@ -116,32 +116,60 @@ fn asking(turn: &mut Turn, key: Key) {
         Key::Plus if !turn.run.live.typed.is_empty() => next_suffix(turn, &slot),
         Key::Plus => turn.ask_again(),
         Key::Minus if is_text || matches!(slot, SlotKind::Number(_)) => push(turn, '-'),
+        Key::Minus if !turn.run.live.typed.is_empty() => push(turn, '-'),
         Key::Minus => turn.no(keyed("no key")),
         Key::Digit(digit) => digit_typed(turn, digit, &slot),
         Key::Point => push(turn, '.'),
         Key::Letter(letter) if is_text => push(turn, letter.to_ascii_uppercase()),
-        Key::Letter(letter @ ('k' | 'K' | 'm' | 'M')) if matches!(slot, SlotKind::Number(_)) => {
-            push(turn, letter);
-        }
-        Key::Letter(_) | Key::Stop => {}
+        // Shown and refused whole: a sign that is dropped would leave an answer that nobody gave.
+        Key::Letter(letter) => push(turn, letter),
+        Key::Stop => {}
     }
 }
 
 fn push(turn: &mut Turn, character: char) {
     if turn.run.live.typed.chars().count() < LONGEST {
         turn.run.live.typed.push(character);
+    } else {
+        turn.run.live.typed.clear();
+        turn.tell(Mark::Watch, "Too long. It is cleared; type it again.");
+    }
+}
+
+/// Takes in a whole line as one answer: kept or refused as it stands, no part of it acts.
+pub(super) fn line(turn: &mut Turn, text: &str) {
+    let text = text.trim();
+    if text.chars().count() > LONGEST {
+        turn.tell(Mark::Watch, "Too long. Nothing was stored; type it again.");
+        return;
+    }
+    let figure = match text.as_bytes() {
+        [figure @ b'0'..=b'9'] => Some(Key::Digit(figure - b'0')),
+        _ => None,
+    };
+    match (turn.run.live.phase.clone(), figure) {
+        (Phase::Idle | Phase::Saving | Phase::Done, _) => {}
+        (Phase::Noting, _) => turn.note(text, None),
+        (Phase::Reason(_) | Phase::Menu | Phase::Statuses, Some(key)) => take(turn, key),
+        (Phase::Reason(_) | Phase::Menu | Phase::Statuses, None) => {
+            turn.tell(
+                Mark::Watch,
+                "One figure of the list is wanted. Nothing was stored.",
+            );
+        }
+        (Phase::Asking | Phase::Confirming(_), _) => {
+            // A value typed instead of a yes: the one read back is dropped.
+            turn.run.live.phase = Phase::Asking;
+            text.clone_into(&mut turn.run.live.typed);
+            enter(turn);
+        }
+        _ => turn.tell(Mark::Watch, "Not now. Nothing was stored. Enter goes on."),
     }
 }
 
 fn digit_typed(turn: &mut Turn, digit: u8, slot: &SlotKind) {
     let character = char::from(b'0' + digit.min(9));
     match slot {
-        SlotKind::Choice(options) => {
-            if usize::from(digit) >= 1 && usize::from(digit) <= options.len() {
-                turn.run.live.typed = character.to_string();
-            }
-        }
-        SlotKind::YesNo => {}
         SlotKind::Tag if turn.run.live.letters => letter_code(turn, character),
         _ => push(turn, character),
     }
@@ -166,10 +194,9 @@ fn letter_code(turn: &mut Turn, digit: char) {
 
 /// Ohm, kilohm, megohm: the plus key goes round, and the screen shows which.
 fn next_suffix(turn: &mut Turn, slot: &SlotKind) {
-    let SlotKind::Number(range) = slot else {
-        return;
-    };
-    if !matches!(range.unit.id(), "ohm" | "Mohm") {
+    let ohms = matches!(slot, SlotKind::Number(range) if matches!(range.unit.id(), "ohm" | "Mohm"));
+    if !ohms {
+        push(turn, '+');
         return;
     }
     let typed = &mut turn.run.live.typed;
@@ -196,6 +223,7 @@ fn enter(turn: &mut Turn) {
     if let Some(option) = typed
         .parse::<usize>()
         .ok()
+        .filter(|_| typed.len() == 1)
         .and_then(|place| asked.options().get(place.wrapping_sub(1)))
     {
         let candidate = Candidate {
@@ -229,7 +257,7 @@ fn confirming(turn: &mut Turn, key: Key, candidate: Candidate) {
         }
         Key::Slash => menu(turn),
         // Typing a value instead of answering: the one read back is dropped.
-        Key::Digit(_) | Key::Point => {
+        Key::Digit(_) | Key::Point | Key::Letter(_) => {
             turn.run.live.phase = Phase::Asking;
             turn.run.live.message = super::Message {
                 mark: Mark::Watch,

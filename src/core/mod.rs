@@ -43,6 +43,8 @@ pub enum Event {
     Key(Key),
     /// A key from a line of text, not from a finger: it cannot bounce.
     Typed(Key),
+    /// A whole line of text, to be taken as one answer or not at all: no sign of it is left out.
+    Line(String),
     /// The ear heard words, for the question with this number.
     Heard {
         /// The words, in lower case; empty if nothing was understood.

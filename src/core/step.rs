@@ -74,6 +74,10 @@ impl Turn<'_> {
                 self.relisten = true;
                 keypad::take(self, key);
             }
+            Event::Line(text) => {
+                self.relisten = true;
+                keypad::line(self, &text);
+            }
             Event::Heard {
                 words,
                 listen,

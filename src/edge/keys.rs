@@ -173,7 +173,9 @@ fn map_key(key: KeyEvent, keymap: &Keymap) -> Option<FromWorld> {
     Some(FromWorld::Key(meaning))
 }
 
-fn sign_key(sign: char) -> Key {
+/// What a sign means as a key.
+#[must_use]
+pub fn sign_key(sign: char) -> Key {
     match sign {
         '0'..='9' => Key::Digit(sign as u8 - b'0'),
         '.' | ',' => Key::Point,
@@ -214,37 +216,55 @@ pub fn listen_lines(sender: SyncSender<FromWorld>) {
     std::thread::spawn(move || {
         for line in std::io::stdin().lock().lines() {
             let Ok(line) = line else { break };
-            for key in line_keys(&line) {
-                if sender.send(FromWorld::Typed(key)).is_err() {
-                    return;
-                }
+            let sent = match read_line(&line) {
+                Line::Keys(keys) => keys
+                    .into_iter()
+                    .try_for_each(|key| sender.send(FromWorld::Typed(key))),
+                Line::Text(text) => sender.send(FromWorld::Line(text)),
+            };
+            if sent.is_err() {
+                return;
             }
         }
         let _ = sender.send(FromWorld::KeysGone);
     });
 }
 
-/// The keys of one line: `512.3`, `yes`, `no`, `stop`, or single keys with blanks between, as `/ 2`.
+/// What a line means.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Line {
+    /// An act: yes, no, stop, or single keys with blanks between, as `/ 2`.
+    Keys(Vec<Key>),
+    /// An answer, to be taken whole.
+    Text(String),
+}
+
+/// Reads one line: nothing, `yes`, `no`, `stop`, `+`, `/ 2` are acts; all else is an answer.
 #[must_use]
-pub fn line_keys(line: &str) -> Vec<Key> {
+pub fn read_line(line: &str) -> Line {
     let line = line.trim();
     match line {
-        "" | "yes" | "y" | "done" | "next" => return vec![Key::Enter],
-        "no" | "n" => return vec![Key::Minus],
-        "stop" => return vec![Key::Stop],
+        "" | "yes" | "y" | "done" | "next" => return Line::Keys(vec![Key::Enter]),
+        "no" | "n" => return Line::Keys(vec![Key::Minus]),
+        "stop" => return Line::Keys(vec![Key::Stop]),
         _ => {}
     }
     let parts: Vec<&str> = line.split_whitespace().collect();
-    if parts.iter().all(|part| part.len() == 1)
-        && parts
+    // Only a key that is no part of a number begins such a line, and only figures follow it.
+    let is_act = |part: &&str| matches!(*part, "/" | "*" | "+" | "-");
+    let is_figure = |part: &&str| part.len() == 1 && part.as_bytes()[0].is_ascii_digit();
+    if parts.first().is_some_and(is_act)
+        && parts[1..]
             .iter()
-            .any(|part| matches!(*part, "/" | "*" | "+" | "-"))
+            .all(|part| is_act(part) || is_figure(part))
     {
-        return parts
-            .iter()
-            .filter_map(|part| part.chars().next())
-            .map(sign_key)
-            .collect();
+        return Line::Keys(
+            parts
+                .iter()
+                .filter_map(|part| part.chars().next())
+                .map(sign_key)
+                .collect(),
+        );
     }
-    line.chars().map(sign_key).chain([Key::Enter]).collect()
+    Line::Text(line.to_owned())
 }

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use sayback::core::{Mark, View};
-use sayback::edge::keys::{Keymap, line_keys};
+use sayback::edge::keys::Keymap;
 use sayback::edge::plain;
 use sayback::edge::screen::{Look, draw};
 
@@ -160,12 +160,15 @@ fn faults_of_a_keymap_name_the_fix() {
 }
 
 #[test]
-fn lines_are_typed_and_entered() {
+fn a_line_is_an_act_or_a_whole_answer() {
     use sayback::core::Key;
-    assert_eq!(line_keys(""), [Key::Enter]);
-    assert_eq!(line_keys("/ 2"), [Key::Slash, Key::Digit(2)]);
+    use sayback::edge::keys::{Line, read_line};
+    assert_eq!(read_line(""), Line::Keys(vec![Key::Enter]));
     assert_eq!(
-        line_keys("1.5"),
-        [Key::Digit(1), Key::Point, Key::Digit(5), Key::Enter]
+        read_line("/ 2"),
+        Line::Keys(vec![Key::Slash, Key::Digit(2)])
     );
+    for text in ["1.5", "5l2.3", "5+2", "nope", "5 / 2"] {
+        assert_eq!(read_line(text), Line::Text(text.to_owned()));
+    }
 }
