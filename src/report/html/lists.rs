@@ -113,7 +113,7 @@ fn limits(page: &mut Markup, report: &Report) {
             "p",
             "why",
             &format!(
-                "No U is given for readings in {}: no meter's specification for them is on the plate.",
+                "No U is given for readings in {}: the plate has no specification, or more than one, for them.",
                 units.join(", ")
             ),
         );
