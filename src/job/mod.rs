@@ -6,8 +6,6 @@
 //! it by [`Job::hash`], so a changed file is noticed on resume.
 
 pub mod built_in;
-mod check;
-mod fault;
 pub mod load;
 pub mod sheet;
 
@@ -16,7 +14,7 @@ use std::collections::BTreeMap;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-pub use self::fault::{Fault, Faults};
+pub use self::load::{Fault, JobErrors};
 
 /// One job: the checked form of one job file.
 #[derive(Clone, Debug, PartialEq)]

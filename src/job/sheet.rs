@@ -1,198 +1,193 @@
-//! Job sheets: nameplate data, the order's own limits, and who does the job.
+//! Job sheets: what the office already knows about one actuator. Holds nothing.
 
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use rust_decimal::Decimal;
-use serde::Deserialize;
-use toml::Spanned;
+use toml::de::DeValue;
 
-use super::fault::{Faults, Gather, nearest};
-use super::load::{plate_value, read_text};
-use super::{Job, Limit, NumberRange, PlateItem, PlateKind, PlateValue};
-use crate::spoken;
+use super::load::draft::Draft;
+use super::load::fault::{JobErrors, shown};
+use super::load::table::{NAME, SENTENCE, Table, decimal_value, text};
+use super::load::{self, FORMAT, decode, document, plate, strip_mark};
+use super::{Job, Limit, PlateKind, PlateValue};
 
-/// A checked job sheet.
+/// A checked job sheet: data for one run of one job.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Sheet {
+    /// Plate items that are known, with what their choices settle. Not asked again.
+    pub plate: BTreeMap<String, PlateValue>,
+    /// Limits that replace those of the job, each with its own source.
+    pub limits: BTreeMap<String, Limit>,
     /// Who does the job.
     pub by: Option<String>,
     /// Who relays readings.
     pub relayed_by: Option<String>,
-    /// Plate items.
-    pub plate: BTreeMap<String, PlateValue>,
-    /// Limits that replace those of the job.
-    pub limits: BTreeMap<String, Limit>,
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "kebab-case")]
-struct RawSheet {
-    by: Option<Spanned<String>>,
-    relayed_by: Option<Spanned<String>>,
-    #[serde(default)]
-    plate: BTreeMap<String, Spanned<String>>,
-    #[serde(default)]
-    limit: BTreeMap<String, Spanned<RawLimit>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawLimit {
-    value: String,
-    source: String,
-}
-
-/// Reads a job sheet from a file.
+/// Reads and checks a job sheet from a file.
 ///
 /// # Errors
-/// If it cannot be read or has faults.
-pub fn file(path: &Path, job: &Job) -> Result<Sheet, Faults> {
-    parse(&read_text(path)?, &path.display().to_string(), job)
+/// If it is no plain file, cannot be read, or has faults.
+pub fn file(path: &Path, job: &Job) -> Result<Sheet, JobErrors> {
+    let name = path.display().to_string();
+    parse(decode(&load::read(path)?, &name)?, &name, job)
 }
 
-/// Reads and checks a job sheet against a job.
+/// Reads and checks the text of a job sheet for this job. `file_name` is only for messages.
 ///
 /// # Errors
-/// All faults found.
-pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, Faults> {
-    let mut gather = Gather::new(file_name, text);
-    let raw: RawSheet = match toml::from_str(text) {
-        Ok(raw) => raw,
-        Err(error) => {
-            gather.at(
-                error.span().map_or(0, |span| span.start),
-                error.message().trim().replace('\n', " "),
-            );
-            return gather.done(Sheet::default());
-        }
+/// Every fault that can be told apart, see [`JobErrors`].
+pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, JobErrors> {
+    let text = strip_mark(text);
+    let document = document(text, file_name)?;
+    let mut draft = Draft::new(text);
+    let mut table = Table::root(&document, "the job sheet");
+    if let Some(format) = table.take("format")
+        && !matches!(format.get_ref(), DeValue::Integer(number) if number.as_str() == FORMAT)
+    {
+        draft.faults.add(
+            &format.span(),
+            "this form of job sheet is not known",
+            format!("write format = {FORMAT}"),
+        );
+    }
+    if let Some(id) = table.text("job", NAME, &mut draft.faults)
+        && id.text != job.id
+    {
+        let what = format!(
+            "this sheet is for the job \"{}\", not for \"{}\"",
+            shown(&id.text),
+            job.id
+        );
+        draft.faults.add(
+            &id.span,
+            what,
+            "take the sheet of this job, or start the other job",
+        );
+    }
+    let by = table
+        .text("by", NAME, &mut draft.faults)
+        .map(|text| text.text);
+    let relayed_by = table
+        .text("relayed-by", NAME, &mut draft.faults)
+        .map(|text| text.text);
+    let values = read_plate(&mut draft, &mut table, job);
+    let limits = read_limits(&mut draft, &mut table, job);
+    table.done(&mut draft.faults);
+    if draft.faults.is_empty() {
+        Ok(Sheet {
+            plate: values,
+            limits,
+            by,
+            relayed_by,
+        })
+    } else {
+        Err(draft.faults.into_errors(file_name))
+    }
+}
+
+fn read_plate(draft: &mut Draft, table: &mut Table, job: &Job) -> BTreeMap<String, PlateValue> {
+    let mut values = BTreeMap::new();
+    let Some(given) = table
+        .take("plate")
+        .and_then(|value| Table::new(value, "`plate`", &mut draft.faults))
+    else {
+        return values;
     };
-    let mut sheet = Sheet {
-        by: name(raw.by.as_ref(), &mut gather),
-        relayed_by: name(raw.relayed_by.as_ref(), &mut gather),
-        ..Sheet::default()
-    };
-    for (id, value) in &raw.plate {
-        let at = value.span().start;
-        let Some(item) = job.plate_item(id) else {
-            let hint = nearest(id, job.plate.iter().map(|item| item.id.as_str()));
-            gather.at(
-                at,
-                format!("the job {} has no plate item {id}{hint}", job.id),
-            );
+    let entries = given.entries();
+    for (id, _) in entries
+        .iter()
+        .filter(|(id, _)| job.plate_item(&id.text).is_none())
+    {
+        draft.faults.unknown(
+            &id.span,
+            "plate item",
+            &id.text,
+            job.plate.iter().map(|item| item.id.as_str()),
+        );
+    }
+    // In the order of the job: a range can depend on an item that stands before it.
+    for item in &job.plate {
+        let Some((_, value)) = entries.iter().find(|(id, _)| id.text == item.id) else {
             continue;
         };
-        match item_value(item, value.get_ref()) {
+        let Some(found) = text(value, &format!("`{}`", item.id), 60, &mut draft.faults) else {
+            continue;
+        };
+        match plate::value(item, &found.text, &values) {
+            Err((what, fix)) => draft.faults.add(&found.span, what, fix),
             Ok(value) => {
                 if let (PlateKind::Choice(options), PlateValue::Text(chosen)) = (&item.kind, &value)
                     && let Some(option) = options.iter().find(|option| option.id == *chosen)
                 {
-                    for (other, value) in &option.sets {
-                        sheet
-                            .plate
-                            .entry(other.clone())
-                            .or_insert_with(|| value.clone());
+                    for (other, settled) in &option.sets {
+                        values.insert(other.clone(), settled.clone());
                     }
                 }
-                sheet.plate.insert(id.clone(), value);
-            }
-            Err(why) => gather.at(at, format!("{}: {why}", item.title)),
-        }
-    }
-    for (id, raw) in &raw.limit {
-        let at = raw.span().start;
-        let raw = raw.get_ref();
-        match (job.limits.get(id), raw.value.parse::<Decimal>()) {
-            (None, _) => {
-                let hint = nearest(id, job.limits.keys().map(String::as_str));
-                gather.at(at, format!("the job {} has no limit {id}{hint}", job.id));
-            }
-            (_, Err(_)) => gather.at(
-                at,
-                format!("{} is no decimal number; write it like \"1.5\"", raw.value),
-            ),
-            (Some(_), Ok(_)) if raw.source.trim().is_empty() => {
-                gather.at(
-                    at,
-                    "a limit says where it comes from, for example source = \"order 4711, item 3\"",
-                );
-            }
-            (Some(limit), Ok(value)) => {
-                sheet.limits.insert(
-                    id.clone(),
-                    Limit {
-                        value,
-                        source: raw.source.clone(),
-                        ..limit.clone()
-                    },
-                );
+                if let Some(settled) = values.get(&item.id)
+                    && *settled != value
+                {
+                    let what = format!("{} does not go with a choice above it", item.title);
+                    draft.faults.add(
+                        &found.span,
+                        what,
+                        "leave this line out, or change the choice",
+                    );
+                }
+                values.insert(item.id.clone(), value);
             }
         }
     }
-    gather.done(sheet)
+    values
 }
 
-fn name(raw: Option<&Spanned<String>>, gather: &mut Gather) -> Option<String> {
-    let raw = raw?;
-    let text = raw.get_ref().trim();
-    if text.is_empty() || text.chars().count() > 80 || text.chars().any(char::is_control) {
-        gather.at(raw.span().start, "a name is of 1 to 80 signs");
-    }
-    Some(text.to_owned())
-}
-
-/// A value of the sheet, as the item takes it.
-fn item_value(item: &PlateItem, text: &str) -> Result<PlateValue, String> {
-    if text == "unknown" {
-        return if item.unknown_allowed {
-            Ok(PlateValue::Unknown)
-        } else {
-            Err("the job cannot go on without this; find it out".to_owned())
+fn read_limits(draft: &mut Draft, table: &mut Table, job: &Job) -> BTreeMap<String, Limit> {
+    let mut limits = BTreeMap::new();
+    let Some(given) = table
+        .take("limit")
+        .and_then(|value| Table::new(value, "`limit`", &mut draft.faults))
+    else {
+        return limits;
+    };
+    for (id, value) in given.entries() {
+        let name = format!("limit \"{}\"", shown(&id.text));
+        let Some(mut entry) = Table::new(value, name, &mut draft.faults) else {
+            continue;
         };
+        let number = entry.need("value", "\"1\"", &mut draft.faults);
+        let number = number.and_then(|value| decimal_value(value, "`value`", &mut draft.faults));
+        let unit = entry.text("unit", 20, &mut draft.faults);
+        let source = entry.need_text("source", SENTENCE, "\"order, page 2\"", &mut draft.faults);
+        entry.done(&mut draft.faults);
+        let Some(of_job) = job.limits.get(&id.text) else {
+            draft.faults.unknown(
+                &id.span,
+                "limit",
+                &id.text,
+                job.limits.keys().map(String::as_str),
+            );
+            continue;
+        };
+        if let Some(unit) = unit.filter(|unit| unit.text != of_job.unit) {
+            let what = format!(
+                "the limit \"{}\" is in {}, this is in {}",
+                id.text,
+                of_job.unit,
+                shown(&unit.text)
+            );
+            draft.faults.add(
+                &unit.span,
+                what,
+                format!("give the value in {}", of_job.unit),
+            );
+        }
+        let limit = Limit {
+            about: of_job.about.clone(),
+            value: number.unwrap_or_default(),
+            unit: of_job.unit.clone(),
+            source: source.text,
+        };
+        limits.insert(id.text, limit);
     }
-    match &item.kind {
-        PlateKind::Tag => {
-            let slot = spoken::Slot {
-                name: item.title.clone(),
-                kind: spoken::SlotKind::Tag,
-            };
-            match spoken::parse_keyed(&slot, text).meaning {
-                Some(spoken::Meaning::Tag(tag)) => Ok(PlateValue::Text(tag)),
-                _ => Err(format!(
-                    "{text} is not of letters, figures, dash, point and slash, up to thirty-two"
-                )),
-            }
-        }
-        PlateKind::Choice(options) => {
-            if options.iter().any(|option| option.id == text) {
-                return Ok(PlateValue::Text(text.to_owned()));
-            }
-            let ids: Vec<&str> = options.iter().map(|option| option.id.as_str()).collect();
-            Err(format!("{text} is none of {}", ids.join(", ")))
-        }
-        PlateKind::Month => {
-            let digits: String = text.chars().filter(char::is_ascii_digit).collect();
-            let shaped = matches!(text.len(), 6 | 7) && digits.len() == 6;
-            digits
-                .parse()
-                .ok()
-                .filter(|_| shaped)
-                .and_then(crate::core::answer::month)
-                .map(PlateValue::Text)
-                .ok_or_else(|| format!("{text} is no month; write it like 2027-02"))
-        }
-        PlateKind::Number(range) => match (plate_value(text), range) {
-            (PlateValue::Number(number), NumberRange::Fixed { low, high, .. })
-                if !(*low..=*high).contains(&number) =>
-            {
-                Err(format!(
-                    "{number} is outside the plausible range {low} to {high}; check the unit"
-                ))
-            }
-            (value @ PlateValue::Number(_), _) => Ok(value),
-            _ => Err(format!(
-                "{text} is no decimal number; write it like \"12.5\""
-            )),
-        },
-    }
+    limits
 }

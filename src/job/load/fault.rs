@@ -1,0 +1,279 @@
+//! Faults of a job file or a job sheet: where, what, and what to do about it.
+//!
+//! Holds the list of faults of the text that is being read; the readers of
+//! `load` add to it and nobody takes away.
+
+use std::fmt;
+use std::ops::Range;
+
+/// Bytes of the text that a fault or a reference points to.
+pub(in crate::job) type Span = Range<usize>;
+
+/// More faults than this are counted, not told.
+const MOST: usize = 100;
+/// Characters of a line that are shown around the fault.
+const WINDOW: usize = 90;
+
+/// Everything that is wrong with one file. Never empty.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub struct JobErrors {
+    /// Name of the file, as given.
+    pub file: String,
+    /// The faults, in the order of the file.
+    pub faults: Vec<Fault>,
+    /// Further faults that are not listed.
+    pub more: usize,
+}
+
+/// One fault.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+    /// What was found.
+    pub what: String,
+    /// What to write instead.
+    pub fix: String,
+    /// The line, or the part of it around the fault.
+    excerpt: String,
+    /// Characters of `excerpt` in front of the fault.
+    indent: usize,
+    /// Characters of the fault, at least 1.
+    width: usize,
+}
+
+impl fmt::Display for JobErrors {
+    fn fmt(&self, out: &mut fmt::Formatter) -> fmt::Result {
+        for fault in &self.faults {
+            let number = fault.line.to_string();
+            let gutter = " ".repeat(number.len());
+            writeln!(
+                out,
+                "{}:{}:{}: {}",
+                self.file, fault.line, fault.column, fault.what
+            )?;
+            if !fault.excerpt.is_empty() {
+                writeln!(out, "  {number} | {}", fault.excerpt)?;
+                writeln!(
+                    out,
+                    "  {gutter} | {}{}",
+                    " ".repeat(fault.indent),
+                    "^".repeat(fault.width)
+                )?;
+            }
+            writeln!(out, "  {gutter} = {}", fault.fix)?;
+        }
+        match (self.faults.len(), self.more) {
+            (1, 0) => write!(out, "1 fault in {}", self.file),
+            (listed, 0) => write!(out, "{listed} faults in {}", self.file),
+            (listed, more) => write!(
+                out,
+                "{} faults in {}, the first {listed} are shown",
+                listed + more,
+                self.file
+            ),
+        }
+    }
+}
+
+/// The faults found so far in one text.
+#[derive(Debug)]
+pub(in crate::job) struct Faults<'t> {
+    text: &'t str,
+    list: Vec<(usize, Fault)>,
+    more: usize,
+}
+
+impl<'t> Faults<'t> {
+    pub(in crate::job) fn new(text: &'t str) -> Self {
+        Self {
+            text,
+            list: Vec::new(),
+            more: 0,
+        }
+    }
+
+    /// The text that is being read.
+    pub(in crate::job) fn text(&self) -> &'t str {
+        self.text
+    }
+
+    pub(in crate::job) fn is_empty(&self) -> bool {
+        self.list.is_empty()
+    }
+
+    /// True once so many faults are listed that looking for near names is not worth its time.
+    pub(in crate::job) fn is_full(&self) -> bool {
+        self.list.len() >= MOST
+    }
+
+    pub(in crate::job) fn add(
+        &mut self,
+        span: &Span,
+        what: impl Into<String>,
+        fix: impl Into<String>,
+    ) {
+        if self.is_full() {
+            self.more += 1;
+            return;
+        }
+        self.list
+            .push((span.start, place(self.text, span, what.into(), fix.into())));
+    }
+
+    /// An unknown name, with the nearest known one or the whole list as the fix.
+    pub(in crate::job) fn unknown<'n>(
+        &mut self,
+        span: &Span,
+        what: &str,
+        found: &str,
+        known: impl Iterator<Item = &'n str> + Clone,
+    ) {
+        if self.is_full() {
+            self.more += 1;
+            return;
+        }
+        let fix = match near(found, known.clone()) {
+            Some(name) => format!("did you mean \"{name}\"?"),
+            None => among(known),
+        };
+        self.add(span, format!("unknown {what} \"{}\"", shown(found)), fix);
+    }
+
+    /// All of them, as an error of this file.
+    pub(in crate::job) fn into_errors(mut self, file: &str) -> JobErrors {
+        self.list.sort_by_key(|(start, _)| *start);
+        JobErrors {
+            file: shown(file),
+            faults: self.list.into_iter().map(|(_, fault)| fault).collect(),
+            more: self.more,
+        }
+    }
+}
+
+/// A fault that has no place in the text: the file as a whole.
+pub(in crate::job) fn whole_file(file: &str, what: &str, fix: &str) -> JobErrors {
+    let fault = Fault {
+        line: 1,
+        column: 1,
+        what: what.to_owned(),
+        fix: fix.to_owned(),
+        excerpt: String::new(),
+        indent: 0,
+        width: 1,
+    };
+    JobErrors {
+        file: shown(file),
+        faults: vec![fault],
+        more: 0,
+    }
+}
+
+fn place(text: &str, span: &Span, what: String, fix: String) -> Fault {
+    let start = floor(text, span.start);
+    let end = floor(text, span.end).max(start);
+    let line_start = text[..start].rfind('\n').map_or(0, |at| at + 1);
+    let line_end = text[start..].find('\n').map_or(text.len(), |at| start + at);
+    let line = text[..line_start].matches('\n').count() + 1;
+    let before = text[line_start..start].chars().count();
+    let width = text[start..end.min(line_end)]
+        .trim_end()
+        .chars()
+        .count()
+        .max(1);
+    // A long line is shown from a little in front of the fault.
+    let skipped = if before > WINDOW - 30 { before - 30 } else { 0 };
+    let mut excerpt: String = text[line_start..line_end]
+        .chars()
+        .skip(skipped)
+        .take(WINDOW)
+        .map(|c| if is_hidden(c) { ' ' } else { c })
+        .collect();
+    excerpt.truncate(excerpt.trim_end().len());
+    let indent = before - skipped;
+    let width = width.min((WINDOW - indent.min(WINDOW - 1)).max(1));
+    Fault {
+        line,
+        column: before + 1,
+        what,
+        fix,
+        excerpt,
+        indent,
+        width,
+    }
+}
+
+fn floor(text: &str, at: usize) -> usize {
+    let mut at = at.min(text.len());
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    at
+}
+
+/// Control characters, characters that turn the direction of writing, and those that
+/// cannot be seen: they could write on the terminal or hide text from the reader.
+pub(in crate::job) fn is_hidden(c: char) -> bool {
+    c.is_control()
+        || matches!(c,
+            '\u{00AD}' | '\u{061C}' | '\u{115F}' | '\u{1160}' | '\u{180E}' | '\u{200B}'..='\u{200F}'
+            | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FE00}'..='\u{FE0F}' | '\u{FEFF}'
+            | '\u{FFF9}'..='\u{FFFB}' | '\u{E0000}'..='\u{E0FFF}')
+}
+
+/// A found text as it can be shown in a message: on one line, not long, nothing hidden.
+pub(in crate::job) fn shown(text: &str) -> String {
+    let mut short: String = text
+        .chars()
+        .take(60)
+        .map(|c| if is_hidden(c) { '\u{FFFD}' } else { c })
+        .collect();
+    if text.chars().nth(60).is_some() {
+        short.push('…');
+    }
+    short
+}
+
+/// "use one of a, b, c", at most a dozen.
+pub(in crate::job) fn among<'n>(known: impl Iterator<Item = &'n str>) -> String {
+    let names: Vec<&str> = known.collect();
+    match names.len() {
+        0 => "there is none to choose from".to_owned(),
+        count if count > 14 => format!("use one of {}, …", names[..14].join(", ")),
+        _ => format!("use one of {}", names.join(", ")),
+    }
+}
+
+/// The known name that was probably meant.
+pub(in crate::job) fn near<'n>(
+    found: &str,
+    known: impl Iterator<Item = &'n str>,
+) -> Option<&'n str> {
+    let wanted: Vec<char> = found.to_lowercase().chars().take(60).collect();
+    known
+        .map(|name| (distance(&wanted, &name.to_lowercase()), name))
+        .min_by_key(|(distance, _)| *distance)
+        .filter(|(distance, name)| {
+            *distance <= (name.chars().count().max(wanted.len()) / 3).max(1)
+                && *distance < wanted.len().max(2)
+        })
+        .map(|(_, name)| name)
+}
+
+/// Levenshtein distance in characters.
+fn distance(one: &[char], other: &str) -> usize {
+    let other: Vec<char> = other.chars().take(60).collect();
+    let mut row: Vec<usize> = (0..=other.len()).collect();
+    for (line, a) in one.iter().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = line + 1;
+        for (column, b) in other.iter().enumerate() {
+            let replaced = diagonal + usize::from(a != b);
+            diagonal = row[column + 1];
+            row[column + 1] = replaced.min(diagonal + 1).min(row[column] + 1);
+        }
+    }
+    row[other.len()]
+}
