@@ -30,6 +30,10 @@ pub trait Output {
     fn say(&mut self, text: &str);
     /// Be silent at once.
     fn hush(&mut self);
+    /// Shows a remark about the keyboard beside what is shown anyway.
+    fn hint(&mut self, text: &str) {
+        let _ = text;
+    }
     /// Leaves the terminal to others for a while and takes it again.
     fn suspend(&mut self) {}
 }
@@ -39,6 +43,10 @@ pub trait Output {
 pub enum FromWorld {
     /// A key.
     Key(Key),
+    /// A whole line of keys, typed where lines are read.
+    Line(Vec<Key>),
+    /// A remark about the keyboard, for whoever sits at it.
+    Hint(String),
     /// Nothing changed in the run, but the screen must be drawn again.
     Redraw,
     /// The terminal wants to put the program aside.
@@ -210,6 +218,11 @@ impl Session<'_> {
         let next = if self.keys_gone && wait.is_zero() { return None } else { self.world.recv_timeout(wait) };
         match next {
             Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
+            Ok(FromWorld::Line(keys)) => self.deliver(Event::Line(keys)),
+            Ok(FromWorld::Hint(text)) => {
+                self.output.hint(&text);
+                self.show()
+            }
             Ok(FromWorld::Heard(utterance)) => self.heard(utterance),
             Ok(FromWorld::EarLost(why)) => self.deliver(Event::EarLost { why }),
             Ok(FromWorld::EarBack) => self.deliver(Event::EarBack),

@@ -2,6 +2,8 @@
 
 pub mod calc;
 pub mod core;
+pub mod drive;
+pub mod edge;
 pub mod job;
 pub mod journal;
 pub mod spoken;

@@ -4,4 +4,5 @@
 
 mod calc;
 mod journal;
+mod screen;
 mod spoken;

@@ -99,6 +99,72 @@ pub(super) fn take(turn: &mut Turn, key: Key) {
     }
 }
 
+/// Takes in a line of keys.
+///
+/// A line of text (more than one key, Enter at its end) is taken only if every
+/// character of it came to stand as typed: out of "512 ohm" no "512m" may come.
+/// Its Enter answers nothing but that text; where a digit acted by itself, as in
+/// the menu, the Enter must not affirm the question that comes next.
+pub(super) fn take_line(turn: &mut Turn, keys: &[Key]) {
+    turn.run.live.last_key = None;
+    let text = match keys {
+        [text @ .., Key::Enter] if !text.is_empty() => text,
+        _ => {
+            for key in keys {
+                take(turn, *key);
+            }
+            return;
+        }
+    };
+    if matches!(turn.run.live.phase, Phase::Menu | Phase::Reason(_) | Phase::Statuses) {
+        // One digit chooses; more would choose again in the list after it.
+        if let [digit] = text {
+            take(turn, *digit);
+        }
+        return;
+    }
+    if matches!(turn.run.live.phase, Phase::Confirming(_)) {
+        // A value typed instead of an answer, as with a single digit; here it may begin with a minus.
+        turn.run.live.phase = Phase::Asking;
+    }
+    if !matches!(turn.run.live.phase, Phase::Asking | Phase::Noting) {
+        return;
+    }
+    let wanted: String = text.iter().filter_map(|key| character(*key)).collect();
+    turn.run.live.typed.clear();
+    turn.run.live.letters = false;
+    let is_plus_text = turn.run.live.phase == Phase::Noting;
+    let all_text = text.iter().all(|key| character(*key).is_some() && (is_plus_text || *key != Key::Plus));
+    if all_text {
+        // A minus that is no sign would answer no.
+        let is_minus_text = is_plus_text
+            || matches!(turn.asked().slot(&turn.run.saved).kind, SlotKind::Number(_) | SlotKind::Tag);
+        if is_minus_text || !text.contains(&Key::Minus) {
+            for key in text {
+                take(turn, *key);
+            }
+        }
+    }
+    if turn.run.live.typed.eq_ignore_ascii_case(&wanted) {
+        take(turn, Key::Enter);
+    } else {
+        turn.run.live.typed.clear();
+        turn.tell(Mark::Watch, "Not taken. Type only the number, the letters or the choice that is asked for.");
+    }
+}
+
+/// The character that a key types, if it types one.
+fn character(key: Key) -> Option<char> {
+    match key {
+        Key::Digit(digit) => Some(char::from(b'0' + digit.min(9))),
+        Key::Point => Some('.'),
+        Key::Minus => Some('-'),
+        Key::Plus => Some('+'),
+        Key::Letter(letter) => Some(letter),
+        Key::Enter | Key::Star | Key::Slash | Key::Erase | Key::Stop => None,
+    }
+}
+
 fn asking(turn: &mut Turn, key: Key) {
     let slot = turn.asked().slot(&turn.run.saved).kind;
     let is_text = matches!(slot, SlotKind::Tag);

@@ -41,6 +41,9 @@ pub enum Event {
     Begin,
     /// A key, already mapped to what it means on the keypad.
     Key(Key),
+    /// A whole line of keys, from where lines are read and no finger bounces.
+    /// With more than one key and Enter at its end it is a text: taken whole or not at all.
+    Line(Vec<Key>),
     /// The ear heard words, for the question with this number.
     Heard {
         /// The words, in lower case; empty if nothing was understood.

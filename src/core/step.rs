@@ -61,6 +61,10 @@ impl Turn<'_> {
                     keypad::take(self, key);
                 }
             }
+            Event::Line(keys) => {
+                self.relisten = true;
+                keypad::take_line(self, &keys);
+            }
             Event::Heard { words, listen, clip, damaged } => self.heard(&words, listen, clip, damaged),
             Event::Saved => self.saved(),
             Event::NotSaved { why, again } => {

@@ -1,0 +1,180 @@
+//! The terminal as a thing that is taken and given back.
+
+use std::fs::{File, OpenOptions};
+use std::io::{self, IsTerminal, Stdout, Write};
+use std::os::fd::{AsFd, OwnedFd};
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, PoisonError};
+use std::thread::ThreadId;
+
+use ratatui::Terminal;
+use ratatui::backend::CrosstermBackend;
+use ratatui::crossterm::cursor::{Hide, Show};
+use ratatui::crossterm::event::{DisableBracketedPaste, EnableBracketedPaste};
+use ratatui::crossterm::style::Print;
+use ratatui::crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
+use ratatui::crossterm::{execute, queue};
+
+use super::{Look, draw};
+use crate::core::View;
+use crate::drive::Output;
+
+/// The keypad sends characters, not application sequences, which arrive as no key at all (DECKPNM).
+const NUMERIC_KEYPAD: &str = "\u{1b}>";
+
+/// True while the terminal is ours. The panic hook gives it back as well.
+static ENTERED: AtomicBool = AtomicBool::new(false);
+
+/// Standard error as it was, while it goes to a file.
+static STDERR: Mutex<Option<OwnedFd>> = Mutex::new(None);
+
+/// The whole screen, taken from the terminal until it is dropped.
+pub struct Screen {
+    terminal: Terminal<CrosstermBackend<Stdout>>,
+    look: Look,
+    hint: Option<(String, String)>,
+    log: Option<PathBuf>,
+}
+
+impl Screen {
+    /// Takes the terminal: raw mode, alternate screen, numeric keypad, bracketed
+    /// paste (so that a paste is not read as answers), no mouse.
+    ///
+    /// # Errors
+    /// If standard output is no terminal, or it refuses.
+    pub fn enter(look: Look) -> io::Result<Self> {
+        let terminal = Terminal::new(CrosstermBackend::new(io::stdout()))?;
+        let mut screen = Self { terminal, look, hint: None, log: None };
+        give_back_on_panic(std::thread::current().id());
+        screen.take()?;
+        Ok(screen)
+    }
+
+    fn take(&mut self) -> io::Result<()> {
+        enable_raw_mode()?;
+        ENTERED.store(true, Ordering::SeqCst);
+        let taken = execute!(
+            io::stdout(),
+            EnterAlternateScreen,
+            Print(NUMERIC_KEYPAD),
+            EnableBracketedPaste,
+            Hide
+        );
+        if let Err(error) = taken {
+            give_back();
+            return Err(error);
+        }
+        if let Some(path) = turn_stderr_aside() {
+            self.log = Some(path);
+        }
+        self.terminal.clear()
+    }
+}
+
+impl Output for Screen {
+    fn show(&mut self, view: &View) -> io::Result<()> {
+        if !ENTERED.load(Ordering::SeqCst) {
+            // A panic that was caught gave the terminal back, and the program goes on.
+            self.take()?;
+        }
+        let look = self.look;
+        // A remark stays until the next question.
+        if self.hint.as_ref().is_some_and(|(place, _)| !place.is_empty() && *place != view.place) {
+            self.hint = None;
+        }
+        let with_hint = self.hint.as_mut().map(|(place, text)| {
+            place.clone_from(&view.place);
+            View { message: format!("{} {text}", view.message).trim().to_owned(), ..view.clone() }
+        });
+        let shown = with_hint.as_ref().unwrap_or(view);
+        self.terminal.draw(|frame| draw(frame, shown, &look))?;
+        Ok(())
+    }
+
+    /// This build has no voice: what would be said is the message and the question on the screen.
+    fn say(&mut self, _: &str) {}
+
+    /// No voice, so nothing to silence.
+    fn hush(&mut self) {}
+
+    fn hint(&mut self, text: &str) {
+        self.hint = Some((String::new(), text.to_owned()));
+    }
+
+    fn suspend(&mut self) {
+        give_back();
+        // If the system refuses to stop the program, it simply goes on.
+        let _ = signal_hook::low_level::emulate_default_handler(signal_hook::consts::SIGTSTP);
+        // What fails here fails again in `show`, which reports it.
+        let _ = self.take();
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        give_back();
+        if let Some(path) = &self.log
+            && path.metadata().is_ok_and(|data| data.len() == 0)
+        {
+            // An empty file is of no use; that it stays would harm nobody.
+            let _ = std::fs::remove_file(path);
+        }
+    }
+}
+
+/// Gives the terminal back, once; errors cannot be shown anywhere by now.
+fn give_back() {
+    if !ENTERED.swap(false, Ordering::SeqCst) {
+        return;
+    }
+    let mut out = io::stdout();
+    let _ = queue!(out, DisableBracketedPaste, LeaveAlternateScreen, Show);
+    let _ = out.flush();
+    let _ = disable_raw_mode();
+    if let Some(before) = STDERR.lock().unwrap_or_else(PoisonError::into_inner).take() {
+        let _ = rustix::stdio::dup2_stderr(before.as_fd());
+    }
+}
+
+/// A panic of this thread gives the terminal back before its message is printed.
+/// One of another thread does not end the program: its message goes to the log.
+fn give_back_on_panic(owner: ThreadId) {
+    let before = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |info| {
+        if std::thread::current().id() == owner {
+            give_back();
+        }
+        before(info);
+    }));
+}
+
+/// Sends standard error to a file in the folder for temporary files, if it would
+/// land on the screen; to nowhere, if there can be no file.
+fn turn_stderr_aside() -> Option<PathBuf> {
+    if !io::stderr().is_terminal() {
+        return None;
+    }
+    let before = io::stderr().as_fd().try_clone_to_owned().ok()?;
+    let path = std::env::temp_dir().join(format!("sayback-{}-{}.log", std::process::id(), uniqueness()));
+    // A new file only: a name that is there already may be anybody's.
+    let made = OpenOptions::new().append(true).create_new(true).open(&path);
+    let (file, path) = match made {
+        Ok(file) => (file, Some(path)),
+        Err(_) => (OpenOptions::new().write(true).open("/dev/null").ok()?, None),
+    };
+    redirect(&file, before);
+    path
+}
+
+fn redirect(file: &File, before: OwnedFd) {
+    if rustix::stdio::dup2_stderr(file.as_fd()).is_ok() {
+        *STDERR.lock().unwrap_or_else(PoisonError::into_inner) = Some(before);
+    }
+}
+
+/// How often standard error was turned aside in this process: one file each.
+fn uniqueness() -> u32 {
+    static COUNT: std::sync::atomic::AtomicU32 = std::sync::atomic::AtomicU32::new(0);
+    COUNT.fetch_add(1, Ordering::SeqCst)
+}

@@ -1,0 +1,1 @@
+//! Lines typed where lines are read.

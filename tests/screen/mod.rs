@@ -1,0 +1,8 @@
+//! The screen, the plain lines and the keys.
+
+mod keys;
+mod lines;
+mod plain;
+mod samples;
+mod screens;
+mod sizes;
