@@ -79,13 +79,17 @@ pub fn lines(before: Option<&View>, now: &View) -> Vec<String> {
     fact(place_new, now.place.clone());
     let state_new = is_new(|view| view.state);
     // What is asked for stands in the question; a value stands nowhere else.
-    let is_value = !matches!(now.state, "ASK" | "START" | "SAVING" | "DONE");
+    let is_value = !matches!(now.state, "ASK" | "START" | "SAVING" | "DONE" | "RIGHT?");
+    let list_asks = matches!(now.state, "MENU" | "METER" | "WHY?");
     let value = format!("{} {}", now.big, now.unit);
     let value_new = state_new || is_new(|view| &view.big) || is_new(|view| &view.unit);
-    fact(is_value && value_new, format!("{}: {}", now.state.trim_end_matches('?'), value.trim()));
+    let stands_for_itself = list_asks || now.big.eq_ignore_ascii_case(now.state);
+    let told = if stands_for_itself { now.state.to_owned() } else { format!("{}: {}", now.state, value.trim()) };
+    fact(is_value && value_new, told);
     let question_new = is_new(|view| &view.question) || place_new;
-    let asks_again = question_new || (state_new && is_value) || (state_new && now.state == "ASK") || message_new;
-    let is_asking = !matches!(now.state, "START" | "SAVING" | "DONE");
+    let asks_again = question_new || state_new || value_new || message_new;
+    // While a list of the program itself is open, the list is what is asked.
+    let is_asking = !list_asks && !matches!(now.state, "START" | "SAVING" | "DONE");
     let caution = now.caution.as_deref().unwrap_or_default();
     fact(question_new || is_new(|view| view.caution.as_deref().unwrap_or_default()), labelled("CAUTION: ", caution));
     let list_new = question_new || before.is_none_or(|before| before.list != now.list);

@@ -35,8 +35,8 @@ struct Page {
     ear: String,
     value: Set,
     question: Block,
-    caution: Vec<String>,
-    message: Vec<String>,
+    caution: Block,
+    message: Block,
     list: Vec<String>,
     keys: Vec<String>,
     last: Vec<String>,
@@ -44,7 +44,7 @@ struct Page {
     spare: u16,
 }
 
-/// The question: in large letters where there is room to spare.
+/// A sentence: in large letters where there is room to spare.
 enum Block {
     Lines(Vec<String>),
     Large(Set),
@@ -71,7 +71,11 @@ impl Page {
         let least = set(&view.big, &view.unit, width, room.left.min(least_rows(view, width)), look)?;
         room.left = room.left.checked_sub(least.height())?;
         let question = wrap(&text(&view.question), columns);
-        room.left = room.left.checked_sub(rows(&question))?;
+        // While a list of the program itself is open, the list is what is asked.
+        let list_asks = matches!(view.state, "MENU" | "METER" | "WHY?") && !view.list.is_empty();
+        if !list_asks {
+            room.left = room.left.checked_sub(rows(&question))?;
+        }
         let caution = view.caution.as_deref().filter(|caution| !caution.is_empty());
         let caution = caution.map(|caution| wrap(&text(&format!("CAUTION: {caution}")), columns));
         let caution = room.take(&caution.into_iter().collect::<Vec<_>>());
@@ -82,12 +86,16 @@ impl Page {
         let mut list = room.take(&forms[forms.len().saturating_sub(1)..]);
         let keys = room.take(&[keys]);
         let message = room.take(&[message]);
+        let question = if list_asks { room.take(&[question]) } else { question };
         // The value first, unless it is only the name of a list.
         let list_leads = !list.is_empty() && !is_number(&view.big);
         if list_leads {
             room.grow(&mut list, &forms);
         }
-        let value = set(&view.big, &view.unit, width, least.height() + room.left, look).unwrap_or(least.clone());
+        let most = least.height() + room.left;
+        // A value takes what it can get; words only name what is asked, and leave room for the question.
+        let most = if is_number(&view.big) { most } else { most.min((height / 3).max(4)).max(least.height()) };
+        let value = set(&view.big, &view.unit, width, most, look).unwrap_or(least.clone());
         room.left = (room.left + least.height()).saturating_sub(value.height());
         if !list_leads {
             room.grow(&mut list, &forms);
@@ -95,10 +103,38 @@ impl Page {
         let head = room.take(&head_forms(&text(&view.title), &text(&view.place), columns));
         let last = if view.last.is_empty() { Vec::new() } else { wrap(&text(&format!("Last kept: {}", view.last)), columns) };
         let last = room.take(&[last]);
-        let question = large_question(&text(&view.question), &question, &value, width, room.left, look);
-        room.left = (room.left + rows(&wrap(&text(&view.question), columns))).saturating_sub(question.height());
+        let mut louder = |lines: Vec<String>, is_wanted: bool| {
+            let before = rows(&lines);
+            let block = if is_wanted { large(lines, &value, width, room.left, look) } else { Block::Lines(lines) };
+            room.left = (room.left + before).saturating_sub(block.height());
+            block
+        };
+        let message = louder(message, message_leads(view));
+        let question = louder(question, !message_leads(view));
+        let caution = louder(caution, true);
         let ear = ear_text(&text(&view.ear), columns.saturating_sub(state_text(view).len() + 1));
         Some(Self { head, ear, value, question, caution, message, list, keys, last, spare: room.left })
+    }
+
+    /// Deals out the empty rows, the most useful first.
+    fn gaps(&self) -> Gaps {
+        let mut gaps = Gaps::default();
+        let wanted = [
+            (&mut gaps.before_caution, self.caution.height() > 0),
+            (&mut gaps.before_message, self.message.height() > 0),
+            (&mut gaps.before_list, !self.list.is_empty()),
+            (&mut gaps.before_question, true),
+            (&mut gaps.after_state, true),
+            (&mut gaps.after_head, !self.head.is_empty()),
+        ];
+        let mut spare = self.spare;
+        for (gap, is_wanted) in wanted {
+            if is_wanted && spare > 0 {
+                spare -= 1;
+                *gap = 1;
+            }
+        }
+        gaps
     }
 
     fn render(&self, view: &View, look: &Look, area: Rect, buffer: &mut Buffer) {
@@ -111,44 +147,45 @@ impl Page {
             Mark::Bad => colour(Color::LightYellow),
         };
         let mut pen = Pen { at: area.y, area, buffer };
-        let mut spare = self.spare;
-        let mut gap = |pen: &mut Pen| {
-            if spare > 0 {
-                spare -= 1;
-                pen.at += 1;
-            }
-        };
+        let gaps = self.gaps();
         pen.lines(&self.head, Style::new());
-        if !self.head.is_empty() {
-            gap(&mut pen);
-        }
+        pen.at += gaps.after_head;
         pen.state(&state_text(view), &self.ear, state_style(view, look));
-        gap(&mut pen);
-        let value = bold.patch(if view.state == "RIGHT?" || view.state == "TYPED" { colour(Color::White) } else { Style::new() });
-        pen.set(&self.value, value, look);
-        gap(&mut pen);
-        match &self.question {
-            Block::Lines(lines) => pen.lines(lines, bold),
-            Block::Large(set) => pen.set(set, Style::new(), look),
+        pen.at += gaps.after_state;
+        pen.set(&self.value, bold, look);
+        let message = |pen: &mut Pen| {
+            pen.at += gaps.before_message;
+            pen.block(&self.message, bold.patch(mark), look);
+        };
+        if message_leads(view) {
+            message(&mut pen);
         }
-        if !self.caution.is_empty() {
-            gap(&mut pen);
-            pen.lines(&self.caution, bold.patch(colour(Color::Yellow)));
+        pen.at += gaps.before_question;
+        pen.block(&self.question, bold, look);
+        pen.at += gaps.before_caution;
+        pen.block(&self.caution, bold.patch(colour(Color::Yellow)), look);
+        if !message_leads(view) {
+            message(&mut pen);
         }
-        if !self.message.is_empty() {
-            gap(&mut pen);
-            pen.lines(&self.message, bold.patch(mark));
-        }
-        if !self.list.is_empty() {
-            gap(&mut pen);
-            pen.lines(&self.list, Style::new());
-        }
+        pen.at += gaps.before_list;
+        pen.lines(&self.list, Style::new());
         // The keys are always at the foot: the eye finds them without looking for them.
         let foot = rows(&self.keys) + rows(&self.last);
         pen.at = pen.at.max(area.bottom().saturating_sub(foot));
         pen.lines(&self.last, Style::new());
         pen.lines(&self.keys, bold.patch(colour(Color::Cyan)));
     }
+}
+
+/// Empty rows, 0 or 1 each.
+#[derive(Default)]
+struct Gaps {
+    after_head: u16,
+    after_state: u16,
+    before_question: u16,
+    before_caution: u16,
+    before_message: u16,
+    before_list: u16,
 }
 
 /// Rows that are left.
@@ -205,6 +242,13 @@ impl Pen<'_> {
         self.at += set.height();
     }
 
+    fn block(&mut self, block: &Block, style: Style, look: &Look) {
+        match block {
+            Block::Lines(lines) => self.lines(lines, style),
+            Block::Large(set) => self.set(set, style, look),
+        }
+    }
+
     fn state(&mut self, state: &str, ear: &str, style: Style) {
         if let Some(row) = self.row() {
             Line::raw(ear).right_aligned().render(row, self.buffer);
@@ -241,14 +285,19 @@ fn least_rows(view: &View, width: u16) -> u16 {
     break_at_spaces(&format!("{} {}", view.big, view.unit), usize::from(width)).map_or(1, |lines| rows(&lines))
 }
 
-/// The question in large letters, where that costs nothing else and it stays smaller than the value.
-fn large_question(text: &str, plain: &[String], value: &Set, width: u16, spare: u16, look: &Look) -> Block {
-    // One row stays free between the value and the question.
-    let room = (spare + rows(plain)).saturating_sub(2);
-    let is_small = |set: &Set| set.print == Print::Quadrant && value.print < Print::Quadrant;
-    letters::set_words(text, Print::Quadrant, width, room, look)
-        .filter(is_small)
-        .map_or_else(|| Block::Lines(plain.to_vec()), Block::Large)
+/// True where something has happened that matters more than the question.
+fn message_leads(view: &View) -> bool {
+    matches!(view.state, "GOOD" | "WATCH" | "BAD" | "STOPPED" | "NOT SAVED") && !view.message.is_empty()
+}
+
+/// A sentence in large letters, where that costs nothing else and it stays smaller than the value.
+fn large(lines: Vec<String>, value: &Set, width: u16, spare: u16, look: &Look) -> Block {
+    if lines.is_empty() || value.print >= Print::Quadrant {
+        return Block::Lines(lines);
+    }
+    // A row above and one below stay free.
+    let room = (spare + rows(&lines)).saturating_sub(2);
+    letters::set_words(&lines.join(" "), Print::Quadrant, width, room, look).map_or(Block::Lines(lines), Block::Large)
 }
 
 /// The list: one choice a row, in columns, or run together.
