@@ -47,6 +47,7 @@ pub enum Act {
     Verify {
         /// The run: its folder, or its name in the runs folder.
         run: String,
+        /// Where runs are kept.
         #[command(flatten)]
         folder: RunsFolder,
     },
@@ -99,6 +100,7 @@ pub struct RunArgs {
     /// Who relays the readings, where a partner speaks for the one at the valve.
     #[arg(long, value_name = "NAME")]
     pub relayed_by: Option<String>,
+    /// How it is shown and heard.
     #[command(flatten)]
     pub session: SessionArgs,
 }
@@ -108,6 +110,7 @@ pub struct RunArgs {
 pub struct ResumeArgs {
     /// The run: its folder, or its name in the runs folder. Without it: the newest that is not closed.
     pub run: Option<String>,
+    /// How it is shown and heard.
     #[command(flatten)]
     pub session: SessionArgs,
 }
@@ -139,6 +142,7 @@ pub struct SessionArgs {
     /// Bold and reverse only, no colour.
     #[arg(long)]
     pub contrast: bool,
+    /// Where runs are kept.
     #[command(flatten)]
     pub folder: RunsFolder,
 }
@@ -159,6 +163,7 @@ pub struct RecordArgs {
     /// Print this form to standard output instead of writing all of them into the run's folder.
     #[arg(long, value_enum)]
     pub print: Option<Form>,
+    /// Where runs are kept.
     #[command(flatten)]
     pub folder: RunsFolder,
 }
@@ -192,9 +197,9 @@ pub struct HearArgs {
     /// What is listened for: all, numbers, digits, yes-no, tag, commands.
     #[arg(long, value_name = "NAME")]
     pub grammar: Option<String>,
-    /// The slot that the words are parsed for, for example R1K.
-    #[arg(long, value_name = "SLOT")]
-    pub slot: Option<String>,
+    /// One JSON object a recording.
+    #[arg(long, conflicts_with = "table")]
+    pub json: bool,
     /// Model folder in Vosk's format, instead of the one inside the program.
     #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
     pub model: Option<PathBuf>,

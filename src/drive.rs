@@ -4,7 +4,6 @@
 //! in over one channel; a recording is fed from here, in step with the core, so
 //! that a fast replay decides exactly as a slow one does.
 
-use std::collections::BTreeMap;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::Duration;
 
@@ -132,8 +131,8 @@ pub struct Session<'a> {
     pub world: Receiver<FromWorld>,
     /// The clock.
     pub clock: Clock,
-    /// Sounds of utterances that no record names yet, by clip hash.
-    pub unsaved: BTreeMap<String, Vec<u8>>,
+    /// Sounds of utterances that no record names yet, with their clip's hash, oldest first.
+    pub unsaved: Vec<(String, Vec<u8>)>,
     /// Nobody is at the keys: when the recording ends, so does the session.
     pub keys_gone: bool,
 }
@@ -153,6 +152,7 @@ pub struct Ended {
 
 impl Session<'_> {
     /// Runs until the job is closed, left, or cut off. Everything kept is on the disk when this returns.
+    #[must_use]
     pub fn drive(mut self) -> Ended {
         let mut ended = self.deliver(Event::Begin);
         let mut recording_over = false;
@@ -170,7 +170,9 @@ impl Session<'_> {
                     Some(Fed::Over) => {
                         recording_over = true;
                         self.clock.run_free();
-                        ended = self.deliver(Event::EarLost { why: "The recording is over.".to_owned() });
+                        ended = self.deliver(Event::EarLost {
+                            why: "The recording is over.".to_owned(),
+                        });
                     }
                     Some(Fed::Failed(why)) => {
                         recording_over = true;
@@ -187,7 +189,11 @@ impl Session<'_> {
                 let wait = if fed_now { Duration::ZERO } else { self.wait() };
                 ended = self.world(wait);
             }
-            if ended.is_none() && self.keys_gone && !fed_now && (recording_over || self.sound.feed_is_never()) {
+            if ended.is_none()
+                && self.keys_gone
+                && !fed_now
+                && (recording_over || self.sound.feed_is_never())
+            {
                 // Nobody can answer any more.
                 ended = Some(1);
             }
@@ -202,8 +208,9 @@ impl Session<'_> {
 
     fn wait(&self) -> Duration {
         let now = self.clock.now().mono_ms;
-        core::deadline(&self.run)
-            .map_or(REDRAW, |at| Duration::from_millis(at.saturating_sub(now)).min(REDRAW))
+        core::deadline(&self.run).map_or(REDRAW, |at| {
+            Duration::from_millis(at.saturating_sub(now)).min(REDRAW)
+        })
     }
 
     fn due(&mut self) -> Option<u8> {
@@ -215,7 +222,11 @@ impl Session<'_> {
     }
 
     fn world(&mut self, wait: Duration) -> Option<u8> {
-        let next = if self.keys_gone && wait.is_zero() { return None } else { self.world.recv_timeout(wait) };
+        let next = if self.keys_gone && wait.is_zero() {
+            return None;
+        } else {
+            self.world.recv_timeout(wait)
+        };
         match next {
             Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
             Ok(FromWorld::Line(keys)) => self.deliver(Event::Line(keys)),
@@ -264,12 +275,34 @@ impl Session<'_> {
     fn clip(&mut self, utterance: &Utterance) -> Option<Clip> {
         let wav = crate::edge::wav(&utterance.samples, utterance.rate)?;
         let hash = blake3::hash(&wav).to_hex().to_string();
-        if self.unsaved.len() >= 8 {
-            self.unsaved.clear();
-        }
-        let clip = Clip { file: format!("{}.wav", &hash[..16]), hash: hash.clone() };
-        self.unsaved.insert(hash, wav);
+        self.forget_old_sounds();
+        let clip = Clip {
+            file: format!("{}.wav", &hash[..16]),
+            hash: hash.clone(),
+        };
+        self.unsaved.push((hash, wav));
         Some(clip)
+    }
+
+    /// Keeps the last few sounds, and the one whose value waits for its yes, however long that takes.
+    fn forget_old_sounds(&mut self) {
+        let waiting = match &self.run.live.phase {
+            core::Phase::Confirming(candidate) => candidate.how.clip.as_ref(),
+            core::Phase::Reason(core::ReasonFor::Correction(candidate)) => {
+                candidate.how.clip.as_ref()
+            }
+            _ => None,
+        };
+        while self.unsaved.len() >= 8 {
+            let oldest = self
+                .unsaved
+                .iter()
+                .position(|(hash, _)| waiting.is_none_or(|clip| clip.hash != *hash));
+            match oldest {
+                Some(at) => drop(self.unsaved.remove(at)),
+                None => return,
+            }
+        }
     }
 
     /// One event, and all that follows from it.
@@ -283,7 +316,11 @@ impl Session<'_> {
                     Effect::Append(record) => events.push_back(self.append(&record)),
                     Effect::Say(text) => self.output.say(&text),
                     Effect::Hush => self.output.hush(),
-                    Effect::Listen { slot, commands, listen } => self.sound.listen(&slot, commands, listen),
+                    Effect::Listen {
+                        slot,
+                        commands,
+                        listen,
+                    } => self.sound.listen(&slot, commands, listen),
                     Effect::Quit(code) => ended = Some(code),
                 }
             }
@@ -303,15 +340,22 @@ impl Session<'_> {
     /// The clip first, then the record that names it; only then is it saved.
     fn append(&mut self, record: &Record) -> Event {
         if let Some(clip) = record.body.clip()
-            && let Some(wav) = self.unsaved.remove(&clip.hash)
-            && let Err(error) = self.folder.keep_clip(clip, &wav)
+            && let Some(at) = self.unsaved.iter().position(|(hash, _)| *hash == clip.hash)
         {
-            self.unsaved.insert(clip.hash.clone(), wav);
-            return Event::NotSaved { why: error.to_string(), again: true };
+            if let Err(error) = self.folder.keep_clip(clip, &self.unsaved[at].1) {
+                return Event::NotSaved {
+                    why: error.to_string(),
+                    again: true,
+                };
+            }
+            self.unsaved.remove(at);
         }
         match self.journal.append(record) {
             Ok(_) => Event::Saved,
-            Err(error) => Event::NotSaved { why: error.to_string(), again: !self.journal.is_poisoned() },
+            Err(error) => Event::NotSaved {
+                why: error.to_string(),
+                again: !self.journal.is_poisoned(),
+            },
         }
     }
 }

@@ -74,6 +74,12 @@ pub struct FileStorage {
     identity: Identity,
 }
 
+/// How often a lock that is held is tried again before it counts as in use.
+const LOCK_TRIES: u32 = 8;
+
+/// The pause between two tries.
+const LOCK_PAUSE: std::time::Duration = std::time::Duration::from_millis(50);
+
 impl FileStorage {
     /// Makes a new, empty file. When this returns, the file and its name in the
     /// folder survive a power cut.
@@ -121,15 +127,24 @@ impl FileStorage {
     fn lock(file: File, path: &Path) -> Result<Self, StorageError> {
         let wrap = |source| StorageError::from_io(path, "lock the file", source);
         let identity = Identity::of(&file.metadata().map_err(wrap)?);
-        match file.try_lock() {
-            Ok(()) => {}
-            Err(TryLockError::WouldBlock) => {
-                return Err(StorageError::InUse {
-                    path: path.into(),
-                    process: process_holding(identity),
-                });
+        // A program that is just ending, or a child that it is just starting, holds
+        // the lock a moment longer; one that is at work holds it for good.
+        let mut tries = LOCK_TRIES;
+        loop {
+            match file.try_lock() {
+                Ok(()) => break,
+                Err(TryLockError::WouldBlock) if tries > 0 => {
+                    tries -= 1;
+                    std::thread::sleep(LOCK_PAUSE);
+                }
+                Err(TryLockError::WouldBlock) => {
+                    return Err(StorageError::InUse {
+                        path: path.into(),
+                        process: process_holding(identity),
+                    });
+                }
+                Err(TryLockError::Error(source)) => return Err(wrap(source)),
             }
-            Err(TryLockError::Error(source)) => return Err(wrap(source)),
         }
         let storage = Self {
             file,

@@ -3,6 +3,14 @@
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 mod calc;
+mod cli;
+mod core;
+#[cfg(feature = "voice")]
+mod ear;
+mod job;
 mod journal;
+#[cfg(feature = "voice")]
+mod mic;
+mod report;
 mod screen;
 mod spoken;

@@ -34,12 +34,18 @@ pub struct Failure {
 impl Failure {
     /// Wrong use: the command line or a file given on it.
     pub fn wrong(text: impl ToString) -> Self {
-        Self { code: WRONG_USE, text: text.to_string() }
+        Self {
+            code: WRONG_USE,
+            text: text.to_string(),
+        }
     }
 
     /// Something could not be written.
     pub fn not_saved(text: impl ToString) -> Self {
-        Self { code: NOT_SAVED, text: text.to_string() }
+        Self {
+            code: NOT_SAVED,
+            text: text.to_string(),
+        }
     }
 }
 
@@ -60,8 +66,16 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),
         Act::Record(args) => record::make(&args),
         Act::Verify { run, folder } => record::verify(&run, &folder),
-        Act::Calc { name, inputs, table } => tables::calc(name.as_deref(), inputs.as_deref(), table.as_deref()),
-        Act::Parse { slot, phrase, table } => tables::parse(slot.as_deref(), phrase.as_deref(), table.as_deref()),
+        Act::Calc {
+            name,
+            inputs,
+            table,
+        } => tables::calc(name.as_deref(), inputs.as_deref(), table.as_deref()),
+        Act::Parse {
+            slot,
+            phrase,
+            table,
+        } => tables::parse(slot.as_deref(), phrase.as_deref(), table.as_deref()),
         #[cfg(feature = "voice")]
         Act::Hear(args) => tables::hear(&args),
         #[cfg(feature = "voice")]

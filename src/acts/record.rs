@@ -27,17 +27,36 @@ fn read(folder: &RunFolder) -> Result<Read, Failure> {
             let whole = if contents.torn.is_empty() {
                 "whole".to_owned()
             } else {
-                format!("whole but for {} bytes of a last line that was never saved", contents.torn.len())
+                format!(
+                    "whole but for {} bytes of a last line that was never saved",
+                    contents.torn.len()
+                )
             };
-            Ok(Read { chain_hash: contents.chain_hash().to_string(), entries: contents.entries, whole })
+            Ok(Read {
+                chain_hash: contents.chain_hash().to_string(),
+                entries: contents.entries,
+                whole,
+            })
         }
-        Err(JournalError::Damaged { whole, at_line, why, later, name }) => {
-            let chain_hash = whole.last().map_or_else(String::new, |entry| entry.hash.to_string());
+        Err(JournalError::Damaged {
+            whole,
+            at_line,
+            why,
+            later,
+            name,
+        }) => {
+            let chain_hash = whole
+                .last()
+                .map_or_else(String::new, |entry| entry.hash.to_string());
             let words = format!(
                 "DAMAGED: {name}, line {at_line}: {why}. This record shows what stands before it; {} whole records stand after it",
                 later.len()
             );
-            Ok(Read { entries: whole, chain_hash, whole: words })
+            Ok(Read {
+                entries: whole,
+                chain_hash,
+                whole: words,
+            })
         }
         Err(error) => Err(Failure::wrong(error)),
     }
@@ -49,8 +68,12 @@ fn read(folder: &RunFolder) -> Result<Read, Failure> {
 /// If the journal cannot be read or a page cannot be written.
 pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
     let report = build(folder)?;
-    let write = |name: &str, bytes: &[u8]| folder.write_record(name, bytes).map_err(Failure::not_saved);
-    write("record.csv", &report::csv(&report).map_err(Failure::not_saved)?)?;
+    let write =
+        |name: &str, bytes: &[u8]| folder.write_record(name, bytes).map_err(Failure::not_saved);
+    write(
+        "record.csv",
+        &report::csv(&report).map_err(Failure::not_saved)?,
+    )?;
     write("record.json", report::json(&report).as_bytes())?;
     write("record.html", report::html(&report).as_bytes())
 }
@@ -58,7 +81,11 @@ pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
 fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
     let read = read(folder)?;
     let (_, job) = super::run::read_job(&folder.job_file().to_string_lossy())?;
-    let records: Vec<(u64, Record)> = read.entries.into_iter().map(|entry| (entry.seq.0, entry.record)).collect();
+    let records: Vec<(u64, Record)> = read
+        .entries
+        .into_iter()
+        .map(|entry| (entry.seq.0, entry.record))
+        .collect();
     Ok(report::build(&report::Source {
         job: &job,
         records: &records,
@@ -73,8 +100,14 @@ fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
 /// # Errors
 /// If the journal does not begin as one of ours does, or the job is another one.
 pub fn fold(job: &Job, records: &[Record]) -> Result<Saved, Failure> {
-    let Some(Record { body: Body::Started(started), .. }) = records.first() else {
-        return Err(Failure::wrong("this journal does not begin with the start of a run; it is not one of Sayback's"));
+    let Some(Record {
+        body: Body::Started(started),
+        ..
+    }) = records.first()
+    else {
+        return Err(Failure::wrong(
+            "this journal does not begin with the start of a run; it is not one of Sayback's",
+        ));
     };
     if started.job_hash != job.hash {
         return Err(Failure::wrong(format!(
@@ -96,7 +129,10 @@ pub fn is_open(folder: &RunFolder) -> bool {
 }
 
 fn closed(entries: &[Entry<Record>]) -> bool {
-    matches!(entries.last().map(|entry| &entry.record.body), Some(Body::Closed { .. }))
+    matches!(
+        entries.last().map(|entry| &entry.record.body),
+        Some(Body::Closed { .. })
+    )
 }
 
 /// How a journal ended, for a person.
@@ -118,7 +154,10 @@ pub fn list(args: &RunsFolder) -> Result<u8, Failure> {
     let runs = runs::runs_folder(args.runs.as_deref()).map_err(Failure::wrong)?;
     let mut text = String::new();
     for folder in RunFolder::all(&runs).map_err(Failure::wrong)? {
-        let state = match (read(&folder), super::run::read_job(&folder.job_file().to_string_lossy())) {
+        let state = match (
+            read(&folder),
+            super::run::read_job(&folder.job_file().to_string_lossy()),
+        ) {
             (Ok(read), _) if read.whole.starts_with("DAMAGED") => "damaged".to_owned(),
             (Ok(read), Ok((_, job))) => state(&job, &read.entries),
             (Ok(_), Err(_)) => "job file missing or changed".to_owned(),
@@ -135,11 +174,22 @@ pub fn list(args: &RunsFolder) -> Result<u8, Failure> {
 
 fn state(job: &Job, entries: &[Entry<Record>]) -> String {
     let records: Vec<Record> = entries.iter().map(|entry| entry.record.clone()).collect();
-    let Ok(saved) = fold(job, &records) else { return "not readable with its job file".to_owned() };
+    let Ok(saved) = fold(job, &records) else {
+        return "not readable with its job file".to_owned();
+    };
     let tag = saved.plate_word("tag").unwrap_or("no tag yet");
     let at = match (&saved.cursor, records.last().map(|record| &record.body)) {
-        (Cursor::Closed, Some(Body::Closed { complete: false, reason })) => {
-            format!("ended early: {}", reason.as_deref().unwrap_or("no reason given"))
+        (
+            Cursor::Closed,
+            Some(Body::Closed {
+                complete: false,
+                reason,
+            }),
+        ) => {
+            format!(
+                "ended early: {}",
+                reason.as_deref().unwrap_or("no reason given")
+            )
         }
         (Cursor::Closed, _) => "done".to_owned(),
         (Cursor::Step { id, .. }, _) => format!("open at step {id}"),
@@ -168,7 +218,10 @@ pub fn make(args: &RecordArgs) -> Result<u8, Failure> {
             let report = build(&folder)?;
             let text = match form {
                 Form::Html => report::html(&report),
-                Form::Csv => String::from_utf8_lossy(&report::csv(&report).map_err(Failure::not_saved)?).into_owned(),
+                Form::Csv => {
+                    String::from_utf8_lossy(&report::csv(&report).map_err(Failure::not_saved)?)
+                        .into_owned()
+                }
                 Form::Json => report::json(&report),
                 Form::Text => report::text(&report),
             };
@@ -186,18 +239,29 @@ pub fn verify(run: &str, folder: &RunsFolder) -> Result<u8, Failure> {
     let runs = runs::runs_folder(folder.runs.as_deref()).map_err(Failure::wrong)?;
     let folder = RunFolder::open(&runs, run).map_err(Failure::wrong)?;
     let file = ReadOnlyFile::open(&folder.journal()).map_err(Failure::wrong)?;
-    let mut faults: Vec<String> =
-        journal::verify(&file, None).map_err(Failure::wrong)?.iter().map(ToString::to_string).collect();
+    let mut faults: Vec<String> = journal::verify(&file, None)
+        .map_err(Failure::wrong)?
+        .iter()
+        .map(ToString::to_string)
+        .collect();
     let read = read(&folder)?;
     let mut clips = 0;
     for entry in &read.entries {
-        let Some(clip) = entry.record.body.clip() else { continue };
+        let Some(clip) = entry.record.body.clip() else {
+            continue;
+        };
         clips += 1;
         let path = folder.clips().join(&clip.file);
         match std::fs::read(&path) {
             Ok(bytes) if blake3::hash(&bytes).to_hex().to_string() == clip.hash => {}
-            Ok(_) => faults.push(format!("clip {} was changed: its hash is not the one in record {}", clip.file, entry.seq.0)),
-            Err(error) => faults.push(format!("clip {} of record {} cannot be read: {error}", clip.file, entry.seq.0)),
+            Ok(_) => faults.push(format!(
+                "clip {} was changed: its hash is not the one in record {}",
+                clip.file, entry.seq.0
+            )),
+            Err(error) => faults.push(format!(
+                "clip {} of record {} cannot be read: {error}",
+                clip.file, entry.seq.0
+            )),
         }
     }
     if faults.is_empty() {

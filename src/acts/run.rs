@@ -6,16 +6,20 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc;
 
-use super::{Failure, NOT_DONE};
+use super::Failure;
+#[cfg(feature = "voice")]
+use super::NOT_DONE;
 use crate::args::{ResumeArgs, RunArgs, SessionArgs};
+#[cfg(feature = "voice")]
+use crate::core::EarState;
+use crate::core::Run;
 use crate::core::record::{Body, FORMAT, Record, Started};
 use crate::core::run::Saved;
-use crate::core::{EarState, Run};
 use crate::drive::{Ended, FromWorld, Output, Session, Silence, Sound};
 use crate::edge::clock::{self, Clock};
 use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::{keys, plain, screen, signals};
-use crate::job::{Job, built_in, load};
+use crate::job::{Job, built_in, load, sheet};
 use crate::journal::{Ending, Journal, JournalError};
 use crate::storage::FileStorage;
 
@@ -29,7 +33,7 @@ pub const PROGRAM: &str = concat!("sayback ", env!("CARGO_PKG_VERSION"));
 pub fn start(args: &RunArgs) -> Result<u8, Failure> {
     let (text, job) = read_job(&args.job)?;
     let sheet = match &args.sheet {
-        Some(path) => Some(load::sheet_file(path, &job).map_err(Failure::wrong)?),
+        Some(path) => Some(sheet::file(path, &job).map_err(Failure::wrong)?),
         None => None,
     };
     let sound = Ear::prepare(&args.session)?;
@@ -54,12 +58,22 @@ pub fn start(args: &RunArgs) -> Result<u8, Failure> {
         from_recording: args.session.recording.is_some(),
     };
     let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
-    let folder = RunFolder::create(&runs, &clock::day(), &job.id, &text).map_err(Failure::not_saved)?;
+    let folder =
+        RunFolder::create(&runs, &clock::day(), &job.id, &text).map_err(Failure::not_saved)?;
     let storage = FileStorage::create_new(&folder.journal()).map_err(Failure::not_saved)?;
-    let first = Record { at: clock::wall(), body: Body::Started(started.clone()) };
+    let first = Record {
+        at: clock::wall(),
+        body: Body::Started(started.clone()),
+    };
     let journal = Journal::create(storage, &first).map_err(Failure::not_saved)?;
     let saved = Saved::new(&job, started);
-    session(Run::new(Arc::new(job), saved), journal, folder, sound, &args.session)
+    session(
+        Run::new(Arc::new(job), saved),
+        journal,
+        folder,
+        sound,
+        &args.session,
+    )
 }
 
 /// Goes on with a run.
@@ -75,11 +89,16 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
     let (_, job) = read_job(&folder.job_file().to_string_lossy())?;
     let sound = Ear::prepare(&args.session)?;
     let storage = FileStorage::open(&folder.journal()).map_err(Failure::not_saved)?;
-    let opened: crate::journal::Opened<Record, FileStorage> = Journal::open(storage).map_err(damaged)?;
+    let opened: crate::journal::Opened<Record, FileStorage> =
+        Journal::open(storage).map_err(damaged)?;
     if let Ending::Torn { .. } = &opened.ending {
         eprintln!("sayback: {}", super::record::ending_words(&opened.ending));
     }
-    let records: Vec<Record> = opened.records.into_iter().map(|entry| entry.record).collect();
+    let records: Vec<Record> = opened
+        .records
+        .into_iter()
+        .map(|entry| entry.record)
+        .collect();
     let saved = super::record::fold(&job, &records)?;
     if let Some(now) = built_in::find(&job.id).filter(|now| now.hash != job.hash) {
         eprintln!(
@@ -90,7 +109,12 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
     }
     let mut journal = opened.journal;
     let mut run = Run::new(Arc::new(job), saved);
-    let resumed = Record { at: clock::wall(), body: Body::Resumed { program: PROGRAM.to_owned() } };
+    let resumed = Record {
+        at: clock::wall(),
+        body: Body::Resumed {
+            program: PROGRAM.to_owned(),
+        },
+    };
     journal.append(&resumed).map_err(Failure::not_saved)?;
     let job = run.job.clone();
     run.saved.apply(&job, &resumed);
@@ -102,8 +126,12 @@ fn newest_open(runs: &Path) -> Result<RunFolder, Failure> {
         .map_err(Failure::wrong)?
         .into_iter()
         .rev()
-        .find(|folder| super::record::is_open(folder))
-        .ok_or_else(|| Failure::wrong(RunsError::NoRuns { runs: runs.to_owned() }))
+        .find(super::record::is_open)
+        .ok_or_else(|| {
+            Failure::wrong(RunsError::NoRuns {
+                runs: runs.to_owned(),
+            })
+        })
 }
 
 fn damaged(error: JournalError<Record>) -> Failure {
@@ -115,9 +143,9 @@ fn damaged(error: JournalError<Record>) -> Failure {
 /// # Errors
 /// If there is none, or it has faults.
 pub fn read_job(name: &str) -> Result<(String, Job), Failure> {
-    if let Some(found) = built_in::all().iter().find(|job| job.id == name) {
-        return load::parse(found.text, &format!("{name}.toml"))
-            .map(|job| (found.text.to_owned(), job))
+    if let Some(text) = built_in::text(name) {
+        return load::parse(text, &format!("{name}.toml"))
+            .map(|job| (text.to_owned(), job))
             .map_err(Failure::wrong);
     }
     let path = Path::new(name);
@@ -147,13 +175,19 @@ fn session(
         None => keys::Keymap::default(),
     };
     let (sender, world) = mpsc::sync_channel(64);
-    signals::listen(sender.clone()).map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
+    signals::listen(sender.clone())
+        .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
     let mut run = run;
-    let clock = if matches!(ear, Ear::Recording(..)) { Clock::standing() } else { Clock::start() };
-    let mut sound = ear.open(&mut run, args, &sender)?;
+    let clock = if ear.is_recording() {
+        Clock::standing()
+    } else {
+        Clock::start()
+    };
+    let mut sound = ear.open(&mut run, args, &sender);
     let mut output: Box<dyn Output> = if on_screen {
-        let shown = screen::Screen::enter(screen::Look::of_environment(args.contrast))
-            .map_err(|error| Failure::wrong(format!("cannot use this terminal: {error}. Try --plain")))?;
+        let shown = screen::Screen::enter(screen::Look::of_environment(args.contrast)).map_err(
+            |error| Failure::wrong(format!("cannot use this terminal: {error}. Try --plain")),
+        )?;
         keys::listen(sender.clone(), keymap);
         Box::new(shown)
     } else {
@@ -169,7 +203,7 @@ fn session(
         sound: sound.as_mut(),
         world,
         clock,
-        unsaved: BTreeMap::new(),
+        unsaved: Vec::new(),
         keys_gone: false,
     }
     .drive();
@@ -184,8 +218,15 @@ fn finish(folder: &RunFolder, ended: &Ended) -> Result<u8, Failure> {
     let mut text = String::new();
     let saved = &ended.run.saved;
     if saved.cursor != crate::core::record::Cursor::Closed {
-        let why = if ended.recording_over { "The recording is over before the job is. " } else { "" };
-        text += &format!("{why}Not done yet; everything kept is saved. Go on with: sayback resume {}\n", folder.path.display());
+        let why = if ended.recording_over {
+            "The recording is over before the job is. "
+        } else {
+            ""
+        };
+        text += &format!(
+            "{why}Not done yet; everything kept is saved. Go on with: sayback resume {}\n",
+            folder.path.display()
+        );
     }
     text += &format!("Record: {}\n", page.display());
     super::print(&text)?;
@@ -202,6 +243,17 @@ enum Ear {
 }
 
 impl Ear {
+    /// True if the sound, and with it the clock, is that of a recording.
+    fn is_recording(&self) -> bool {
+        match self {
+            Self::None => false,
+            #[cfg(feature = "voice")]
+            Self::Recording(_) => true,
+            #[cfg(feature = "voice")]
+            Self::Microphone => false,
+        }
+    }
+
     fn prepare(args: &SessionArgs) -> Result<Self, Failure> {
         #[cfg(feature = "voice")]
         {
@@ -217,29 +269,35 @@ impl Ear {
         }
         #[cfg(not(feature = "voice"))]
         if args.recording.is_some() {
-            return Err(Failure::wrong("this program was built without the ear; --recording needs one built with it"));
+            return Err(Failure::wrong(
+                "this program was built without the ear; --recording needs one built with it",
+            ));
         }
         Ok(Self::None)
     }
 
-    #[cfg_attr(not(feature = "voice"), allow(unused_variables, clippy::unnecessary_wraps))]
+    #[cfg_attr(not(feature = "voice"), allow(unused_variables))]
     fn open(
         self,
         run: &mut Run,
         args: &SessionArgs,
         sender: &mpsc::SyncSender<FromWorld>,
-    ) -> Result<Box<dyn Sound>, Failure> {
+    ) -> Box<dyn Sound> {
         match self {
-            Self::None => Ok(Box::new(Silence)),
+            Self::None => Box::new(Silence),
             #[cfg(feature = "voice")]
             Self::Recording(recording) => {
                 run.live.ear = EarState::Open;
-                Ok(recording)
+                recording
             }
             #[cfg(feature = "voice")]
             Self::Microphone => {
                 run.live.ear = EarState::Loading;
-                Ok(Box::new(crate::edge::live_ear::LiveEar::start(model(args), args.microphone.clone(), sender.clone())))
+                Box::new(crate::edge::live_ear::LiveEar::start(
+                    model(args),
+                    args.microphone.clone(),
+                    sender.clone(),
+                ))
             }
         }
     }
@@ -256,11 +314,17 @@ fn model(args: &SessionArgs) -> crate::edge::ear::ModelChoice {
 /// If none can be listed.
 #[cfg(feature = "voice")]
 pub fn microphones() -> Result<u8, Failure> {
-    let names = crate::edge::mic::list();
-    if names.is_empty() {
-        eprintln!("sayback: no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad");
+    let found = crate::edge::mic::devices().map_err(Failure::wrong)?;
+    if found.is_empty() {
+        eprintln!(
+            "sayback: no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad"
+        );
         return Ok(NOT_DONE);
     }
-    super::print(&(names.join("\n") + "\n"))?;
+    let lines: Vec<String> = found
+        .iter()
+        .map(|device| format!("{}\t{}", device.id, device.name))
+        .collect();
+    super::print(&(lines.join("\n") + "\n"))?;
     Ok(0)
 }

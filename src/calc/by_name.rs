@@ -3,7 +3,10 @@
 use serde_json::{Map, Value, json};
 
 use super::signal::Action;
-use super::{CalcError, Calculated, curves, decision, diagnosis, history, loops, meter, potentiometer, published};
+use super::{
+    CalcError, Calculated, curves, decision, diagnosis, history, loops, meter, potentiometer,
+    published,
+};
 use super::{rounding, signal, travel};
 
 /// A calculation that can be called by name.
@@ -40,15 +43,27 @@ pub fn evaluate(name: &str, inputs: &Value) -> Calculated<Value> {
     let function = FUNCTIONS
         .iter()
         .find(|function| function.name == name)
-        .ok_or_else(|| CalcError::UnknownFunction { name: name.to_owned(), hint: nearest(name) })?;
+        .ok_or_else(|| CalcError::UnknownFunction {
+            name: name.to_owned(),
+            hint: nearest(name),
+        })?;
     let Value::Object(map) = inputs else {
-        return Err(CalcError::NotAnObject { found: shown(inputs) });
+        return Err(CalcError::NotAnObject {
+            found: shown(inputs),
+        });
     };
     if let Some(unknown) = map.keys().find(|key| !function.knows(key)) {
-        return Err(CalcError::Unknown { name: unknown.clone(), known: function.inputs.to_owned() });
+        return Err(CalcError::Unknown {
+            name: unknown.clone(),
+            known: function.inputs.to_owned(),
+        });
     }
     let result = (function.call)(&Inputs(map))?;
-    if is_finite(&result) { Ok(result) } else { Err(CalcError::NotFinite { what: "result" }) }
+    if is_finite(&result) {
+        Ok(result)
+    } else {
+        Err(CalcError::NotFinite { what: "result" })
+    }
 }
 
 /// JSON has no NaN or infinity: serde writes null for them.
@@ -87,7 +102,11 @@ fn distance(one: &str, other: &str) -> usize {
 
 fn shown(value: &Value) -> String {
     let text = value.to_string();
-    if text.chars().count() > 60 { format!("{}…", text.chars().take(60).collect::<String>()) } else { text }
+    if text.chars().count() > 60 {
+        format!("{}…", text.chars().take(60).collect::<String>())
+    } else {
+        text
+    }
 }
 
 /// The inputs of one call.
@@ -95,11 +114,18 @@ struct Inputs<'a>(&'a Map<String, Value>);
 
 impl Inputs<'_> {
     fn wrong(name: &str, value: &Value, wanted: &'static str) -> CalcError {
-        CalcError::WrongKind { name: name.to_owned(), found: shown(value), wanted }
+        CalcError::WrongKind {
+            name: name.to_owned(),
+            found: shown(value),
+            wanted,
+        }
     }
 
     fn get(&self, name: &str, wanted: &'static str) -> Calculated<&Value> {
-        self.0.get(name).ok_or_else(|| CalcError::Missing { name: name.to_owned(), wanted })
+        self.0.get(name).ok_or_else(|| CalcError::Missing {
+            name: name.to_owned(),
+            wanted,
+        })
     }
 
     fn number_of(name: &str, value: &Value) -> Calculated<f64> {
@@ -114,7 +140,9 @@ impl Inputs<'_> {
     }
 
     fn num_or(&self, name: &str, default: f64) -> Calculated<f64> {
-        self.0.get(name).map_or(Ok(default), |value| Self::number_of(name, value))
+        self.0
+            .get(name)
+            .map_or(Ok(default), |value| Self::number_of(name, value))
     }
 
     fn has(&self, name: &str) -> bool {
@@ -123,17 +151,25 @@ impl Inputs<'_> {
 
     fn text(&self, name: &str) -> Calculated<&str> {
         let value = self.get(name, "a text")?;
-        value.as_str().ok_or_else(|| Self::wrong(name, value, "a text in quotes"))
+        value
+            .as_str()
+            .ok_or_else(|| Self::wrong(name, value, "a text in quotes"))
     }
 
     fn yes(&self, name: &str) -> Calculated<bool> {
         let value = self.get(name, "true or false")?;
-        value.as_bool().ok_or_else(|| Self::wrong(name, value, "true or false"))
+        value
+            .as_bool()
+            .ok_or_else(|| Self::wrong(name, value, "true or false"))
     }
 
     fn list_of(name: &str, value: &Value) -> Calculated<Vec<f64>> {
-        let list = value.as_array().ok_or_else(|| Self::wrong(name, value, "a list of numbers"))?;
-        list.iter().map(|number| Self::number_of(name, number)).collect()
+        let list = value
+            .as_array()
+            .ok_or_else(|| Self::wrong(name, value, "a list of numbers"))?;
+        list.iter()
+            .map(|number| Self::number_of(name, number))
+            .collect()
     }
 
     fn list(&self, name: &str) -> Calculated<Vec<f64>> {
@@ -142,8 +178,12 @@ impl Inputs<'_> {
 
     fn lists(&self, name: &str) -> Calculated<Vec<Vec<f64>>> {
         let value = self.get(name, "a list of lists of numbers")?;
-        let list = value.as_array().ok_or_else(|| Self::wrong(name, value, "a list of lists of numbers"))?;
-        list.iter().map(|inner| Self::list_of(name, inner)).collect()
+        let list = value
+            .as_array()
+            .ok_or_else(|| Self::wrong(name, value, "a list of lists of numbers"))?;
+        list.iter()
+            .map(|inner| Self::list_of(name, inner))
+            .collect()
     }
 
     fn pair(&self, name: &str, default: (f64, f64)) -> Calculated<(f64, f64)> {
@@ -157,8 +197,13 @@ impl Inputs<'_> {
     }
 
     fn action(&self) -> Calculated<Action> {
-        let word = if self.has("action") { self.text("action")? } else { "direct" };
-        Action::named(word).ok_or_else(|| Self::wrong("action", &json!(word), "\"direct\" or \"reverse\""))
+        let word = if self.has("action") {
+            self.text("action")?
+        } else {
+            "direct"
+        };
+        Action::named(word)
+            .ok_or_else(|| Self::wrong("action", &json!(word), "\"direct\" or \"reverse\""))
     }
 
     /// A resistance, or the word for over limit.
@@ -198,6 +243,12 @@ impl Inputs<'_> {
 
 fn pass(ok: bool) -> &'static str {
     if ok { "pass" } else { "fail" }
+}
+
+/// A small whole number; the caller has checked that it is one.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn whole(number: f64) -> u32 {
+    number as u32
 }
 
 macro_rules! functions {
@@ -383,9 +434,9 @@ functions! {
         if decimals.fract() != 0.0 || !(0.0..=20.0).contains(&decimals) {
             return Err(CalcError::OutOfRange { name: "decimals", found: decimals.to_string(), fix: "give a whole number, 0 to 20" });
         }
-        rounding::half_even(i.text("value")?, decimals as u32)?
+        rounding::half_even(i.text("value")?, whole(decimals))?
     };
-    "round_U_two_sig", "U, [sig]", |i| rounding::significant(&i.num("U")?.to_string(), i.num_or("sig", 2.0)?.clamp(1.0, 15.0) as u32)?;
+    "round_U_two_sig", "U, [sig]", |i| rounding::significant(&i.num("U")?.to_string(), whole(i.num_or("sig", 2.0)?.clamp(1.0, 15.0)))?;
     "report_value_with_U", "value (text), U (text)", |i| rounding::with_uncertainty(i.text("value")?, i.text("U")?)?;
     "spoken_precision_kept", "text", |i| rounding::as_spoken(i.text("text")?)?;
 }

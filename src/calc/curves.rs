@@ -26,13 +26,23 @@ impl UpDown {
             fix: "give as many readings up and down as points, at least two, the points rising",
         };
         if x.len() < 2 || up.len() != x.len() || down.len() != x.len() {
-            return Err(fault(format!("{} points, {} up, {} down", x.len(), up.len(), down.len())));
+            return Err(fault(format!(
+                "{} points, {} up, {} down",
+                x.len(),
+                up.len(),
+                down.len()
+            )));
         }
         if x.windows(2).any(|pair| pair[1] <= pair[0]) {
             return Err(fault("points that do not rise".to_owned()));
         }
         let span = finite("span", x[x.len() - 1] - x[0])?;
-        Ok(Self { x: x.to_vec(), up: up.to_vec(), down: down.to_vec(), span })
+        Ok(Self {
+            x: x.to_vec(),
+            up: up.to_vec(),
+            down: down.to_vec(),
+            span,
+        })
     }
 
     fn percent(&self, value: f64) -> f64 {
@@ -42,7 +52,13 @@ impl UpDown {
     /// Inaccuracy: greatest positive and greatest negative error of all readings.
     #[must_use]
     pub fn max_measured_error(&self) -> (f64, f64) {
-        let errors = || self.up.iter().chain(&self.down).zip(self.x.iter().cycle()).map(|(y, x)| y - x);
+        let errors = || {
+            self.up
+                .iter()
+                .chain(&self.down)
+                .zip(self.x.iter().cycle())
+                .map(|(y, x)| y - x)
+        };
         (
             self.percent(errors().fold(f64::NEG_INFINITY, f64::max)),
             self.percent(errors().fold(f64::INFINITY, f64::min)),
@@ -52,11 +68,21 @@ impl UpDown {
     /// Largest difference between going down and going up at one point (IEC 61298-2: dead band included).
     #[must_use]
     pub fn hysteresis(&self) -> f64 {
-        self.percent(self.up.iter().zip(&self.down).map(|(up, down)| (down - up).abs()).fold(0.0, f64::max))
+        self.percent(
+            self.up
+                .iter()
+                .zip(&self.down)
+                .map(|(up, down)| (down - up).abs())
+                .fold(0.0, f64::max),
+        )
     }
 
     fn mean(&self) -> Vec<f64> {
-        self.up.iter().zip(&self.down).map(|(up, down)| f64::midpoint(*up, *down)).collect()
+        self.up
+            .iter()
+            .zip(&self.down)
+            .map(|(up, down)| f64::midpoint(*up, *down))
+            .collect()
     }
 
     /// Largest deviation of the mean curve from the line through its end points, with its sign.
@@ -68,7 +94,10 @@ impl UpDown {
             .iter()
             .zip(&self.x)
             .map(|(m_i, x)| m_i - (m[0] + slope * (x - self.x[0])))
-            .fold(0.0_f64, |worst, e| if e.abs() > worst.abs() { e } else { worst });
+            .fold(
+                0.0_f64,
+                |worst, e| if e.abs() > worst.abs() { e } else { worst },
+            );
         self.percent(worst)
     }
 
@@ -97,7 +126,12 @@ impl UpDown {
         let n = m.len() as f64;
         let (mean_x, mean_y) = (self.x.iter().sum::<f64>() / n, m.iter().sum::<f64>() / n);
         let sxx: f64 = self.x.iter().map(|x| (x - mean_x).powi(2)).sum();
-        let sxy: f64 = self.x.iter().zip(&m).map(|(x, y)| (x - mean_x) * (y - mean_y)).sum();
+        let sxy: f64 = self
+            .x
+            .iter()
+            .zip(&m)
+            .map(|(x, y)| (x - mean_x) * (y - mean_y))
+            .sum();
         let slope = sxy / sxx;
         let worst = self
             .x
@@ -113,9 +147,19 @@ impl UpDown {
     #[must_use]
     pub fn zero_based(&self) -> f64 {
         let m = self.mean();
-        let points: Vec<(f64, f64)> =
-            self.x.iter().zip(&m).skip(1).map(|(x, y)| (x - self.x[0], y - m[0])).collect();
-        let worst = |slope: f64| points.iter().map(|(x, y)| (y - slope * x).abs()).fold(0.0, f64::max);
+        let points: Vec<(f64, f64)> = self
+            .x
+            .iter()
+            .zip(&m)
+            .skip(1)
+            .map(|(x, y)| (x - self.x[0], y - m[0]))
+            .collect();
+        let worst = |slope: f64| {
+            points
+                .iter()
+                .map(|(x, y)| (y - slope * x).abs())
+                .fold(0.0, f64::max)
+        };
         let mut best = f64::INFINITY;
         for (i, (x1, y1)) in points.iter().enumerate() {
             best = best.min(worst(y1 / x1));
@@ -169,7 +213,11 @@ pub fn dead_band_pct(moved_up: &[f64], moved_down: &[f64], lo: f64, hi: f64) -> 
         });
     }
     let span = super::positive("hi", hi - lo)?;
-    Ok(moved_up.iter().zip(moved_down).map(|(up, down)| 100.0 * (up - down).abs() / span).fold(0.0, f64::max))
+    Ok(moved_up
+        .iter()
+        .zip(moved_down)
+        .map(|(up, down)| 100.0 * (up - down).abs() / span)
+        .fold(0.0, f64::max))
 }
 
 /// Sample standard deviation (n - 1).
@@ -186,5 +234,8 @@ pub fn std_dev_sample(values: &[f64]) -> Calculated<f64> {
     }
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
-    finite("standard deviation", (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt())
+    finite(
+        "standard deviation",
+        (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt(),
+    )
 }

@@ -38,7 +38,11 @@ fn width(tol_lo: f64, tol_hi: f64) -> Calculated<f64> {
     if width > 0.0 && width.is_finite() {
         Ok(width)
     } else {
-        Err(CalcError::OutOfRange { name: "tol_hi", found: tol_hi.to_string(), fix: "it must be above tol_lo" })
+        Err(CalcError::OutOfRange {
+            name: "tol_hi",
+            found: tol_hi.to_string(),
+            fix: "it must be above tol_lo",
+        })
     }
 }
 
@@ -68,15 +72,17 @@ pub fn classify(y: f64, tol_lo: f64, tol_hi: f64, w: f64) -> Calculated<Class> {
     // Limits of a tolerance are decimal numbers: 0.7 must count as 1 - 0.3.
     let slack = 1e-9 * tol_lo.abs().max(tol_hi.abs()).max(w);
     let within = |lo: f64, hi: f64| lo - slack <= y && y <= hi + slack;
-    Ok(if tol_lo + w <= tol_hi - w + slack && within(tol_lo + w, tol_hi - w) {
-        Class::Pass
-    } else if within(tol_lo, tol_hi) {
-        Class::ConditionalPass
-    } else if within(tol_lo - w, tol_hi + w) {
-        Class::ConditionalFail
-    } else {
-        Class::Fail
-    })
+    Ok(
+        if tol_lo + w <= tol_hi - w + slack && within(tol_lo + w, tol_hi - w) {
+            Class::Pass
+        } else if within(tol_lo, tol_hi) {
+            Class::ConditionalPass
+        } else if within(tol_lo - w, tol_hi + w) {
+            Class::ConditionalFail
+        } else {
+            Class::Fail
+        },
+    )
 }
 
 /// Acceptance limits with w = U.

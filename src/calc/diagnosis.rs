@@ -16,7 +16,9 @@ pub enum Ohms {
 }
 
 /// Common total resistances of feedback potentiometers, ohm. Source: common practice.
-pub const COMMON_TOTALS: [f64; 9] = [100.0, 135.0, 500.0, 1_000.0, 2_000.0, 5_000.0, 10_000.0, 20_000.0, 50_000.0];
+pub const COMMON_TOTALS: [f64; 9] = [
+    100.0, 135.0, 500.0, 1_000.0, 2_000.0, 5_000.0, 10_000.0, 20_000.0, 50_000.0,
+];
 
 /// What the three readings are judged by.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,7 +37,12 @@ impl Limits {
     /// With the usual 2 % residual and no meter limit.
     #[must_use]
     pub fn usual(nominal: f64, tolerance_pct: f64) -> Self {
-        Self { nominal, tolerance_pct, residual_pct: 2.0, meter_ohm: 0.0 }
+        Self {
+            nominal,
+            tolerance_pct,
+            residual_pct: 2.0,
+            meter_ohm: 0.0,
+        }
     }
 }
 
@@ -43,7 +50,12 @@ impl Limits {
 ///
 /// # Errors
 /// If the nominal is not above zero, or a reading is below zero.
-pub fn pot_diagnose(r_ab: Ohms, r_aw: Ohms, r_wb: Ohms, limits: &Limits) -> Calculated<&'static str> {
+pub fn pot_diagnose(
+    r_ab: Ohms,
+    r_aw: Ohms,
+    r_wb: Ohms,
+    limits: &Limits,
+) -> Calculated<&'static str> {
     use Ohms::{OverLimit, Value};
     let nominal = positive("nominal", limits.nominal)?;
     let tolerance = super::not_negative("tol_pct", limits.tolerance_pct)?;
@@ -52,7 +64,9 @@ pub fn pot_diagnose(r_ab: Ohms, r_aw: Ohms, r_wb: Ohms, limits: &Limits) -> Calc
         (OverLimit, Value(_), OverLimit) => return Ok("open_track_between_wiper_and_B"),
         (OverLimit, OverLimit, Value(_)) => return Ok("open_track_between_wiper_and_A"),
         (Value(_), OverLimit, OverLimit) => return Ok("open_wiper"),
-        (OverLimit, Value(_), Value(_)) | (Value(_), OverLimit, Value(_)) | (Value(_), Value(_), OverLimit) => {
+        (OverLimit, Value(_), Value(_))
+        | (Value(_), OverLimit, Value(_))
+        | (Value(_), Value(_), OverLimit) => {
             return Ok("inconsistent");
         }
         (Value(ab), Value(aw), Value(wb)) => (ab, aw, wb),
@@ -80,7 +94,11 @@ pub fn pot_diagnose(r_ab: Ohms, r_aw: Ohms, r_wb: Ohms, limits: &Limits) -> Calc
         return Ok("wiper_path_resistance_high");
     }
     let outside = (100.0 * (ab - nominal) / nominal).abs() > tolerance + 1e-9;
-    if outside && COMMON_TOTALS.iter().any(|other| !near(*other, nominal) && near(ab, *other)) {
+    if outside
+        && COMMON_TOTALS
+            .iter()
+            .any(|other| !near(*other, nominal) && near(ab, *other))
+    {
         return Ok("wrong_pot_value");
     }
     if outside {

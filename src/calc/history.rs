@@ -6,7 +6,11 @@ use super::{CalcError, Calculated, positive};
 ///
 /// # Errors
 /// If the days are not above zero.
-pub fn drift_pct_span(as_found_pct: f64, last_as_left_pct: f64, days: f64) -> Calculated<(f64, f64)> {
+pub fn drift_pct_span(
+    as_found_pct: f64,
+    last_as_left_pct: f64,
+    days: f64,
+) -> Calculated<(f64, f64)> {
     let drift = as_found_pct - last_as_left_pct;
     Ok((drift, drift / positive("days", days)? * 365.25))
 }
@@ -40,5 +44,7 @@ pub fn interval_suggest(
     } else {
         k * days * (limit_pct - as_left_pct.abs()) / drift_pct.abs()
     };
-    Ok(raw.clamp(clamp.0 * days, clamp.1 * days).clamp(bounds_days.0, bounds_days.1))
+    Ok(raw
+        .clamp(clamp.0 * days, clamp.1 * days)
+        .clamp(bounds_days.0, bounds_days.1))
 }

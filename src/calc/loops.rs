@@ -28,35 +28,80 @@ pub fn source_output_voltage_needed(i_ma: f64, r_input: f64, r_leads: f64) -> f6
 ///
 /// # Errors
 /// If an input is below zero.
-pub fn copper_lead_resistance(ohm_per_km_20c: f64, length_m: f64, temp_c: f64, conductors: f64) -> Calculated<f64> {
+pub fn copper_lead_resistance(
+    ohm_per_km_20c: f64,
+    length_m: f64,
+    temp_c: f64,
+    conductors: f64,
+) -> Calculated<f64> {
     let k = super::not_negative("ohm_per_km_20C", ohm_per_km_20c)?;
     let length = super::not_negative("length_m", length_m)?;
     let n = super::not_negative("conductors", conductors)?;
-    finite("resistance", k * length / 1000.0 * n * (1.0 + 0.00393 * (temp_c - 20.0)))
+    finite(
+        "resistance",
+        k * length / 1000.0 * n * (1.0 + 0.00393 * (temp_c - 20.0)),
+    )
 }
 
 /// Largest resistance of plain annealed copper conductors, classes 1 and 2, ohm/km at 20 °C.
 ///
 /// Source: IEC 60228, tables 1 and 2.
 const CLASS_1_2: [(f64, f64); 17] = [
-    (0.5, 36.0), (0.75, 24.5), (1.0, 18.1), (1.5, 12.1), (2.5, 7.41), (4.0, 4.61), (6.0, 3.08), (10.0, 1.83),
-    (16.0, 1.15), (25.0, 0.727), (35.0, 0.524), (50.0, 0.387), (70.0, 0.268), (95.0, 0.193), (120.0, 0.153),
-    (150.0, 0.124), (185.0, 0.0991),
+    (0.5, 36.0),
+    (0.75, 24.5),
+    (1.0, 18.1),
+    (1.5, 12.1),
+    (2.5, 7.41),
+    (4.0, 4.61),
+    (6.0, 3.08),
+    (10.0, 1.83),
+    (16.0, 1.15),
+    (25.0, 0.727),
+    (35.0, 0.524),
+    (50.0, 0.387),
+    (70.0, 0.268),
+    (95.0, 0.193),
+    (120.0, 0.153),
+    (150.0, 0.124),
+    (185.0, 0.0991),
 ];
 
 /// The same for class 5 (flexible), plain copper. Source: IEC 60228, table 3.
 const CLASS_5: [(f64, f64); 17] = [
-    (0.5, 39.0), (0.75, 26.0), (1.0, 19.5), (1.5, 13.3), (2.5, 7.98), (4.0, 4.95), (6.0, 3.30), (10.0, 1.91),
-    (16.0, 1.21), (25.0, 0.780), (35.0, 0.554), (50.0, 0.386), (70.0, 0.272), (95.0, 0.206), (120.0, 0.161),
-    (150.0, 0.129), (185.0, 0.106),
+    (0.5, 39.0),
+    (0.75, 26.0),
+    (1.0, 19.5),
+    (1.5, 13.3),
+    (2.5, 7.98),
+    (4.0, 4.95),
+    (6.0, 3.30),
+    (10.0, 1.91),
+    (16.0, 1.21),
+    (25.0, 0.780),
+    (35.0, 0.554),
+    (50.0, 0.386),
+    (70.0, 0.272),
+    (95.0, 0.206),
+    (120.0, 0.161),
+    (150.0, 0.129),
+    (185.0, 0.106),
 ];
 
-fn look_up(table: &[(f64, f64)], name: &'static str, key: f64, fix: &'static str) -> Calculated<f64> {
+fn look_up(
+    table: &[(f64, f64)],
+    name: &'static str,
+    key: f64,
+    fix: &'static str,
+) -> Calculated<f64> {
     table
         .iter()
         .find(|(size, _)| (size - key).abs() < 1e-9)
         .map(|(_, value)| *value)
-        .ok_or(CalcError::OutOfRange { name, found: key.to_string(), fix })
+        .ok_or(CalcError::OutOfRange {
+            name,
+            found: key.to_string(),
+            fix,
+        })
 }
 
 /// Largest resistance of a class 1 or 2 conductor, ohm/km at 20 °C, by nominal area in mm².
@@ -64,7 +109,12 @@ fn look_up(table: &[(f64, f64)], name: &'static str, key: f64, fix: &'static str
 /// # Errors
 /// If the area is not in the table.
 pub fn iec60228_class1_2_ohm_per_km(area_mm2: f64) -> Calculated<f64> {
-    look_up(&CLASS_1_2, "mm2", area_mm2, "the table has 0.5 to 185 mm2 in the preferred sizes")
+    look_up(
+        &CLASS_1_2,
+        "mm2",
+        area_mm2,
+        "the table has 0.5 to 185 mm2 in the preferred sizes",
+    )
 }
 
 /// Largest resistance of a class 5 conductor, ohm/km at 20 °C, by nominal area in mm².
@@ -72,7 +122,12 @@ pub fn iec60228_class1_2_ohm_per_km(area_mm2: f64) -> Calculated<f64> {
 /// # Errors
 /// If the area is not in the table.
 pub fn iec60228_class5_ohm_per_km(area_mm2: f64) -> Calculated<f64> {
-    look_up(&CLASS_5, "mm2", area_mm2, "the table has 0.5 to 185 mm2 in the preferred sizes")
+    look_up(
+        &CLASS_5,
+        "mm2",
+        area_mm2,
+        "the table has 0.5 to 185 mm2 in the preferred sizes",
+    )
 }
 
 /// Factor that refers a resistance to 20 °C: 250/(230 + t). Source: IEC 60228, annex.
@@ -85,9 +140,25 @@ pub fn iec60228_kt(temp_c: f64) -> Calculated<f64> {
 
 /// Solid annealed copper at 20 °C, ohm for 1000 ft, by AWG number. Source: printed wire tables (from memory but for 24 to 12).
 const AWG: [(f64, f64); 19] = [
-    (10.0, 0.9989), (11.0, 1.260), (12.0, 1.588), (13.0, 2.003), (14.0, 2.525), (15.0, 3.184), (16.0, 4.016),
-    (17.0, 5.064), (18.0, 6.385), (19.0, 8.051), (20.0, 10.15), (21.0, 12.80), (22.0, 16.14), (23.0, 20.36),
-    (24.0, 25.67), (25.0, 32.37), (26.0, 40.81), (27.0, 51.47), (28.0, 64.90),
+    (10.0, 0.9989),
+    (11.0, 1.260),
+    (12.0, 1.588),
+    (13.0, 2.003),
+    (14.0, 2.525),
+    (15.0, 3.184),
+    (16.0, 4.016),
+    (17.0, 5.064),
+    (18.0, 6.385),
+    (19.0, 8.051),
+    (20.0, 10.15),
+    (21.0, 12.80),
+    (22.0, 16.14),
+    (23.0, 20.36),
+    (24.0, 25.67),
+    (25.0, 32.37),
+    (26.0, 40.81),
+    (27.0, 51.47),
+    (28.0, 64.90),
 ];
 
 /// Resistance of a solid annealed copper wire, ohm for 1000 ft at 20 °C.
@@ -112,7 +183,10 @@ pub fn awg_diameter_mm(awg: f64) -> Calculated<f64> {
 /// If the number gives no finite diameter.
 pub fn awg_ohm_per_km_from_formula(awg: f64) -> Calculated<f64> {
     let diameter = awg_diameter_mm(awg)?;
-    finite("resistance", 1000.0 * 0.017_241_4 / (std::f64::consts::PI * diameter * diameter / 4.0))
+    finite(
+        "resistance",
+        1000.0 * 0.017_241_4 / (std::f64::consts::PI * diameter * diameter / 4.0),
+    )
 }
 
 /// Preferred numbers E6. Source: IEC 60063.
@@ -141,7 +215,11 @@ pub fn iec60062_tolerance_letter(letter: &str) -> Calculated<f64> {
         "M" => 20.0,
         "N" => 30.0,
         other => {
-            return Err(CalcError::OutOfRange { name: "letter", found: other.to_owned(), fix: "the letters are E L P W B C D F G H J K M N" });
+            return Err(CalcError::OutOfRange {
+                name: "letter",
+                found: other.to_owned(),
+                fix: "the letters are E L P W B C D F G H J K M N",
+            });
         }
     })
 }
@@ -156,7 +234,9 @@ pub fn rkm_code(text: &str) -> Calculated<f64> {
         found: text.to_owned(),
         fix: "one letter of L R K M G T stands for the point, as in 4K7, R47, 135R",
     };
-    let at = text.find(|c: char| c.is_ascii_alphabetic()).ok_or_else(wrong)?;
+    let at = text
+        .find(|c: char| c.is_ascii_alphabetic())
+        .ok_or_else(wrong)?;
     // Powers of ten as divisors where below one, so that R47 is 0.47 to the last bit.
     let (whole, fraction) = (&text[..at], &text[at + 1..]);
     let power = match text.as_bytes()[at] {
@@ -172,7 +252,11 @@ pub fn rkm_code(text: &str) -> Calculated<f64> {
     if (whole.is_empty() && fraction.is_empty()) || !digits(whole) || !digits(fraction) {
         return Err(wrong());
     }
-    format!("{}.{}e{power}", if whole.is_empty() { "0" } else { whole }, if fraction.is_empty() { "0" } else { fraction })
-        .parse()
-        .map_err(|_| wrong())
+    format!(
+        "{}.{}e{power}",
+        if whole.is_empty() { "0" } else { whole },
+        if fraction.is_empty() { "0" } else { fraction }
+    )
+    .parse()
+    .map_err(|_| wrong())
 }

@@ -23,8 +23,11 @@ impl MeterSpec {
     /// # Errors
     /// If a part of the specification is below zero.
     pub fn limit(&self, reading: f64) -> Calculated<f64> {
-        Ok(not_negative("pct_rdg", self.percent_of_reading)? / 100.0 * reading.abs()
-            + not_negative("counts", self.counts)? * not_negative("resolution", self.resolution)?)
+        Ok(
+            not_negative("pct_rdg", self.percent_of_reading)? / 100.0 * reading.abs()
+                + not_negative("counts", self.counts)?
+                    * not_negative("resolution", self.resolution)?,
+        )
     }
 
     /// Standard uncertainty: the limit over the square root of three (rectangular, GUM 4.3.7).
@@ -87,7 +90,10 @@ pub fn combine(parts: &[(f64, f64)], k: f64) -> Calculated<(f64, f64)> {
 /// If the span is not above zero.
 pub fn percent_of_span(parts: &[f64], span: f64, k: f64) -> Calculated<(f64, f64)> {
     let sensitivity = 100.0 / positive("span_mA", span)?;
-    combine(&parts.iter().map(|u| (*u, sensitivity)).collect::<Vec<_>>(), k)
+    combine(
+        &parts.iter().map(|u| (*u, sensitivity)).collect::<Vec<_>>(),
+        k,
+    )
 }
 
 /// Fraction of the track from two independent readings, and its standard uncertainty.
@@ -97,7 +103,10 @@ pub fn percent_of_span(parts: &[f64], span: f64, k: f64) -> Calculated<(f64, f64
 pub fn ratio_of_two_readings(r_aw: f64, u_aw: f64, r_wb: f64, u_wb: f64) -> Calculated<(f64, f64)> {
     let sum = positive("r_aw", r_aw + r_wb)?;
     let (u_aw, u_wb) = (not_negative("u_aw", u_aw)?, not_negative("u_wb", u_wb)?);
-    Ok((r_aw / sum, ((r_wb * u_aw).powi(2) + (r_aw * u_wb).powi(2)).sqrt() / (sum * sum)))
+    Ok((
+        r_aw / sum,
+        ((r_wb * u_aw).powi(2) + (r_aw * u_wb).powi(2)).sqrt() / (sum * sum),
+    ))
 }
 
 /// Effective degrees of freedom (Welch-Satterthwaite, GUM G.4.1), not rounded down.
@@ -126,11 +135,18 @@ pub fn welch_satterthwaite(u: &[f64], nu: &[f64]) -> Calculated<f64> {
 /// If the probability is not between 0 and 1, or the degrees of freedom are not above zero.
 pub fn coverage_factor_t(p: f64, nu: f64) -> Calculated<f64> {
     if !(p > 0.0 && p < 1.0) {
-        return Err(CalcError::OutOfRange { name: "p", found: p.to_string(), fix: "it lies between 0 and 1" });
+        return Err(CalcError::OutOfRange {
+            name: "p",
+            found: p.to_string(),
+            fix: "it lies between 0 and 1",
+        });
     }
     let nu = positive("nu", nu)?;
-    let distribution = StudentsT::new(0.0, 1.0, nu)
-        .map_err(|_| CalcError::OutOfRange { name: "nu", found: nu.to_string(), fix: "it must be above zero" })?;
+    let distribution = StudentsT::new(0.0, 1.0, nu).map_err(|_| CalcError::OutOfRange {
+        name: "nu",
+        found: nu.to_string(),
+        fix: "it must be above zero",
+    })?;
     // The library's inverse is coarse; two steps of Newton on its own distribution make it exact.
     let target = 0.5 + p / 2.0;
     let mut t = distribution.inverse_cdf(target);
@@ -147,6 +163,12 @@ pub fn coverage_factor_t(p: f64, nu: f64) -> Calculated<f64> {
 /// If a resistance is not above zero.
 pub fn ratio_to_total(r_aw: f64, u_aw: f64, r_total: f64, u_total: f64) -> Calculated<(f64, f64)> {
     let total = positive("r_total", r_total)?;
-    let (u_aw, u_total) = (not_negative("u_aw", u_aw)?, not_negative("u_total", u_total)?);
-    Ok((r_aw / total, ((u_aw / total).powi(2) + (r_aw * u_total / (total * total)).powi(2)).sqrt()))
+    let (u_aw, u_total) = (
+        not_negative("u_aw", u_aw)?,
+        not_negative("u_total", u_total)?,
+    );
+    Ok((
+        r_aw / total,
+        ((u_aw / total).powi(2) + (r_aw * u_total / (total * total)).powi(2)).sqrt(),
+    ))
 }

@@ -96,7 +96,11 @@ pub fn positive(name: &'static str, value: f64) -> Calculated<f64> {
     if value > 0.0 && value.is_finite() {
         Ok(value)
     } else {
-        Err(CalcError::OutOfRange { name, found: value.to_string(), fix: "it must be above zero" })
+        Err(CalcError::OutOfRange {
+            name,
+            found: value.to_string(),
+            fix: "it must be above zero",
+        })
     }
 }
 
@@ -108,7 +112,11 @@ pub fn not_negative(name: &'static str, value: f64) -> Calculated<f64> {
     if value >= 0.0 && value.is_finite() {
         Ok(value)
     } else {
-        Err(CalcError::OutOfRange { name, found: value.to_string(), fix: "it must be zero or above" })
+        Err(CalcError::OutOfRange {
+            name,
+            found: value.to_string(),
+            fix: "it must be zero or above",
+        })
     }
 }
 
@@ -117,5 +125,9 @@ pub fn not_negative(name: &'static str, value: f64) -> Calculated<f64> {
 /// # Errors
 /// If it is not finite.
 pub fn finite(what: &'static str, value: f64) -> Calculated<f64> {
-    if value.is_finite() { Ok(value) } else { Err(CalcError::NotFinite { what }) }
+    if value.is_finite() {
+        Ok(value)
+    } else {
+        Err(CalcError::NotFinite { what })
+    }
 }

@@ -2,7 +2,7 @@
 //! show that the uncertainty arithmetic is right.
 //!
 //! Sources: JCGM 100:2008 annex H (H.1 end gauge, H.2 resistance and reactance,
-//! H.3 thermometer), NIST StRD Norris (linear regression).
+//! H.3 thermometer), NIST `StRD` Norris (linear regression).
 
 use super::{CalcError, Calculated, finite};
 
@@ -42,10 +42,18 @@ pub fn line(x: &[f64], y: &[f64]) -> Calculated<Line> {
     let mean_x = x.iter().sum::<f64>() / n;
     let mean_y = y.iter().sum::<f64>() / n;
     let sxx: f64 = x.iter().map(|x| (x - mean_x).powi(2)).sum();
-    let sxy: f64 = x.iter().zip(y).map(|(x, y)| (x - mean_x) * (y - mean_y)).sum();
+    let sxy: f64 = x
+        .iter()
+        .zip(y)
+        .map(|(x, y)| (x - mean_x) * (y - mean_y))
+        .sum();
     let syy: f64 = y.iter().map(|y| (y - mean_y).powi(2)).sum();
     let slope = finite("slope", sxy / sxx)?;
-    let rss: f64 = x.iter().zip(y).map(|(x, y)| (y - mean_y - slope * (x - mean_x)).powi(2)).sum();
+    let rss: f64 = x
+        .iter()
+        .zip(y)
+        .map(|(x, y)| (y - mean_y - slope * (x - mean_x)).powi(2))
+        .sum();
     let residual_sd = (rss / (n - 2.0)).sqrt();
     let intercept = mean_y - slope * mean_x;
     Ok(Line {
@@ -103,8 +111,13 @@ pub fn end_gauge(g: &EndGauge) -> Calculated<(f64, f64)> {
     let u_d_alpha = super::meter::rectangular_u(g.d_alpha_half_width)?;
     let u_d_theta = super::meter::rectangular_u(g.d_theta_half_width)?;
     // The sensitivity to theta is the difference of the expansion coefficients, whose estimate is zero.
-    let parts =
-        [(g.u_ls, 1.0), (g.u_d, 1.0), (u_d_alpha, g.l_s * g.theta), (u_d_theta, g.l_s * g.alpha_s), (g.u_theta, 0.0)];
+    let parts = [
+        (g.u_ls, 1.0),
+        (g.u_d, 1.0),
+        (u_d_alpha, g.l_s * g.theta),
+        (u_d_theta, g.l_s * g.alpha_s),
+        (g.u_theta, 0.0),
+    ];
     let (u, _) = super::meter::combine(&parts, 1.0)?;
     Ok((g.l_s + g.d, u))
 }
@@ -119,19 +132,38 @@ pub fn resistance_reactance(v: &[f64], i_ma: &[f64], phi: &[f64]) -> Calculated<
     if n < 2 || i_ma.len() != n || phi.len() != n {
         return Err(CalcError::OutOfRange {
             name: "V",
-            found: format!("{n} voltages, {} currents, {} phases", i_ma.len(), phi.len()),
+            found: format!(
+                "{n} voltages, {} currents, {} phases",
+                i_ma.len(),
+                phi.len()
+            ),
             fix: "give the same number of each, at least two",
         });
     }
-    let columns = [v.to_vec(), i_ma.iter().map(|i| i / 1000.0).collect(), phi.to_vec()];
+    let columns = [
+        v.to_vec(),
+        i_ma.iter().map(|i| i / 1000.0).collect(),
+        phi.to_vec(),
+    ];
     let count = n as f64;
-    let mean: Vec<f64> = columns.iter().map(|column| column.iter().sum::<f64>() / count).collect();
+    let mean: Vec<f64> = columns
+        .iter()
+        .map(|column| column.iter().sum::<f64>() / count)
+        .collect();
     let covariance = |a: usize, b: usize| {
-        columns[a].iter().zip(&columns[b]).map(|(x, y)| (x - mean[a]) * (y - mean[b])).sum::<f64>()
+        columns[a]
+            .iter()
+            .zip(&columns[b])
+            .map(|(x, y)| (x - mean[a]) * (y - mean[b]))
+            .sum::<f64>()
             / (count - 1.0)
             / count
     };
-    let (z, cos, sin) = (finite("impedance", mean[0] / mean[1])?, mean[2].cos(), mean[2].sin());
+    let (z, cos, sin) = (
+        finite("impedance", mean[0] / mean[1])?,
+        mean[2].cos(),
+        mean[2].sin(),
+    );
     let u = |c: [f64; 3]| {
         let mut sum = 0.0;
         for a in 0..3 {
@@ -152,12 +184,42 @@ pub fn resistance_reactance(v: &[f64], i_ma: &[f64], phi: &[f64]) -> Calculated<
     ])
 }
 
-/// The Norris data set of NIST StRD: x, y.
+/// The Norris data set of NIST `StRD`: x, y.
 pub const NORRIS: [(f64, f64); 36] = [
-    (0.2, 0.1), (337.4, 338.8), (118.2, 118.1), (884.6, 888.0), (10.1, 9.2), (226.5, 228.1), (666.3, 668.5),
-    (996.3, 998.5), (448.6, 449.1), (777.0, 778.9), (558.2, 559.2), (0.4, 0.3), (0.6, 0.1), (775.5, 778.1),
-    (666.9, 668.8), (338.0, 339.3), (447.5, 448.9), (11.6, 10.8), (556.0, 557.7), (228.1, 228.3), (995.8, 998.0),
-    (887.6, 888.8), (120.2, 119.6), (0.3, 0.3), (0.3, 0.6), (556.8, 557.6), (339.1, 339.3), (887.2, 888.0),
-    (999.0, 998.5), (779.0, 778.9), (11.1, 10.2), (118.3, 117.6), (229.2, 228.9), (669.1, 668.4), (448.9, 449.2),
+    (0.2, 0.1),
+    (337.4, 338.8),
+    (118.2, 118.1),
+    (884.6, 888.0),
+    (10.1, 9.2),
+    (226.5, 228.1),
+    (666.3, 668.5),
+    (996.3, 998.5),
+    (448.6, 449.1),
+    (777.0, 778.9),
+    (558.2, 559.2),
+    (0.4, 0.3),
+    (0.6, 0.1),
+    (775.5, 778.1),
+    (666.9, 668.8),
+    (338.0, 339.3),
+    (447.5, 448.9),
+    (11.6, 10.8),
+    (556.0, 557.7),
+    (228.1, 228.3),
+    (995.8, 998.0),
+    (887.6, 888.8),
+    (120.2, 119.6),
+    (0.3, 0.3),
+    (0.3, 0.6),
+    (556.8, 557.6),
+    (339.1, 339.3),
+    (887.2, 888.0),
+    (999.0, 998.5),
+    (779.0, 778.9),
+    (11.1, 10.2),
+    (118.3, 117.6),
+    (229.2, 228.9),
+    (669.1, 668.4),
+    (448.9, 449.2),
     (0.5, 0.2),
 ];

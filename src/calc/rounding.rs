@@ -22,7 +22,10 @@ pub fn half_even(text: &str, decimals: u32) -> Calculated<String> {
 #[must_use]
 pub fn fixed(value: f64, decimals: u32) -> String {
     // Shortest text that gives the same binary number; too large ones are left as they are.
-    decimal("value", &format!("{value}")).map_or_else(|_| format!("{value:.*}", decimals as usize), |d| round(d, decimals))
+    decimal("value", &format!("{value}")).map_or_else(
+        |_| format!("{value:.*}", decimals as usize),
+        |d| round(d, decimals),
+    )
 }
 
 fn round(value: Decimal, decimals: u32) -> String {
@@ -37,11 +40,13 @@ fn round(value: Decimal, decimals: u32) -> String {
 
 fn decimal(name: &'static str, text: &str) -> Calculated<Decimal> {
     let text = text.trim();
-    Decimal::from_str(text).or_else(|_| Decimal::from_scientific(text)).map_err(|_| CalcError::OutOfRange {
-        name,
-        found: text.to_owned(),
-        fix: "write a decimal number like 12.25",
-    })
+    Decimal::from_str(text)
+        .or_else(|_| Decimal::from_scientific(text))
+        .map_err(|_| CalcError::OutOfRange {
+            name,
+            found: text.to_owned(),
+            fix: "write a decimal number like 12.25",
+        })
 }
 
 /// Number of decimals that leaves `digits` significant digits of a value; negative for tens and hundreds.
@@ -59,7 +64,8 @@ fn magnitude(value: Decimal) -> i32 {
 
 fn to_place(value: Decimal, decimals: i32) -> Decimal {
     if let Ok(decimals) = u32::try_from(decimals) {
-        let mut rounded = value.round_dp_with_strategy(decimals, RoundingStrategy::MidpointNearestEven);
+        let mut rounded =
+            value.round_dp_with_strategy(decimals, RoundingStrategy::MidpointNearestEven);
         rounded.rescale(decimals);
         rounded
     } else {
@@ -76,7 +82,11 @@ pub fn significant(value: &str, digits: u32) -> Calculated<String> {
     let value = decimal("U", value)?;
     let digits = i32::try_from(digits).unwrap_or(i32::MAX).clamp(1, 15);
     if value.is_zero() {
-        return Err(CalcError::OutOfRange { name: "U", found: value.to_string(), fix: "it must be above zero" });
+        return Err(CalcError::OutOfRange {
+            name: "U",
+            found: value.to_string(),
+            fix: "it must be above zero",
+        });
     }
     let mut rounded = to_place(value, decimals_for(value, digits));
     // 0.0995 becomes 0.10, not 0.100.

@@ -31,7 +31,11 @@ fn span(lo: f64, hi: f64) -> Calculated<f64> {
     if span.is_finite() && span > 0.0 {
         Ok(span)
     } else {
-        Err(CalcError::OutOfRange { name: "hi", found: hi.to_string(), fix: "the high end must be above the low end" })
+        Err(CalcError::OutOfRange {
+            name: "hi",
+            found: hi.to_string(),
+            fix: "the high end must be above the low end",
+        })
     }
 }
 
@@ -43,10 +47,13 @@ fn span(lo: f64, hi: f64) -> Calculated<f64> {
 /// If `hi` is not above `lo`.
 pub fn signal_to_percent(signal: f64, lo: f64, hi: f64, action: Action) -> Calculated<f64> {
     let percent = 100.0 * (signal - lo) / span(lo, hi)?;
-    finite("percent", match action {
-        Action::Direct => percent,
-        Action::Reverse => 100.0 - percent,
-    })
+    finite(
+        "percent",
+        match action {
+            Action::Direct => percent,
+            Action::Reverse => 100.0 - percent,
+        },
+    )
 }
 
 /// Signal for a percentage of travel, unclamped.
@@ -57,10 +64,13 @@ pub fn signal_to_percent(signal: f64, lo: f64, hi: f64, action: Action) -> Calcu
 /// If `hi` is not above `lo`.
 pub fn percent_to_signal(percent: f64, lo: f64, hi: f64, action: Action) -> Calculated<f64> {
     let span = span(lo, hi)?;
-    finite("signal", match action {
-        Action::Direct => lo + span * percent / 100.0,
-        Action::Reverse => hi - span * percent / 100.0,
-    })
+    finite(
+        "signal",
+        match action {
+            Action::Direct => lo + span * percent / 100.0,
+            Action::Reverse => hi - span * percent / 100.0,
+        },
+    )
 }
 
 /// Deviation in % of the configured span: positive if measured is above expected.
@@ -88,7 +98,10 @@ pub fn clamp_travel_pct(percent: f64) -> f64 {
 /// # Errors
 /// If the rangeability is not above zero.
 pub fn eq_percent(rangeability: f64, x: f64) -> Calculated<f64> {
-    finite("fraction", positive("rangeability", rangeability)?.powf(x - 1.0))
+    finite(
+        "fraction",
+        positive("rangeability", rangeability)?.powf(x - 1.0),
+    )
 }
 
 /// Equal percentage that shuts off: `(R^x - 1)/(R - 1)`.
@@ -151,11 +164,19 @@ pub fn shunt_pct_error(shunt_ohm: f64, nominal: f64) -> Calculated<f64> {
 /// # Errors
 /// If there are fewer than two points, the lists differ in length, or the commands do not rise.
 pub fn action_detect(command_pct: &[f64], feedback: &[f64]) -> Calculated<&'static str> {
-    let mut pairs: Vec<(f64, f64)> = command_pct.iter().copied().zip(feedback.iter().copied()).collect();
+    let mut pairs: Vec<(f64, f64)> = command_pct
+        .iter()
+        .copied()
+        .zip(feedback.iter().copied())
+        .collect();
     if command_pct.len() != feedback.len() || pairs.len() < 2 {
         return Err(CalcError::OutOfRange {
             name: "feedback_mA",
-            found: format!("{} values for {} commands", feedback.len(), command_pct.len()),
+            found: format!(
+                "{} values for {} commands",
+                feedback.len(),
+                command_pct.len()
+            ),
             fix: "give one value for each command, at least two",
         });
     }

@@ -70,22 +70,50 @@ impl fmt::Display for TableOutcome {
 /// Checks all rows of a tab-separated table with a header line.
 #[must_use]
 pub fn run(text: &str) -> TableOutcome {
-    let mut lines = text.lines().map(|line| line.trim_end_matches('\r')).filter(|line| !line.trim().is_empty());
-    let header: Vec<&str> = lines.next().unwrap_or_default().trim_start_matches('\u{feff}').split('\t').collect();
+    let mut lines = text
+        .lines()
+        .map(|line| line.trim_end_matches('\r'))
+        .filter(|line| !line.trim().is_empty());
+    let header: Vec<&str> = lines
+        .next()
+        .unwrap_or_default()
+        .trim_start_matches('\u{feff}')
+        .split('\t')
+        .collect();
     let column = |name: &str| header.iter().position(|column| column.trim() == name);
-    let columns = (column("id"), column("function"), column("inputs_json"), column("expected_json"));
+    let columns = (
+        column("id"),
+        column("function"),
+        column("inputs_json"),
+        column("expected_json"),
+    );
     let (Some(id), Some(function), Some(inputs), Some(expected)) = columns else {
-        let got = "the header needs the columns id, function, inputs_json, expected_json".to_owned();
-        return TableOutcome { rows: vec![Row { id: "header".to_owned(), state: RowState::Off, got }] };
+        let got =
+            "the header needs the columns id, function, inputs_json, expected_json".to_owned();
+        return TableOutcome {
+            rows: vec![Row {
+                id: "header".to_owned(),
+                state: RowState::Off,
+                got,
+            }],
+        };
     };
     let tolerance = column("abs_tolerance");
     let rows = lines
         .map(|line| {
             let cells: Vec<&str> = line.split('\t').collect();
             let cell = |at: usize| cells.get(at).copied().unwrap_or_default();
-            let (state, got) =
-                row(cell(function), cell(inputs), cell(expected), tolerance.map_or("", cell));
-            Row { id: cell(id).to_owned(), state, got }
+            let (state, got) = row(
+                cell(function),
+                cell(inputs),
+                cell(expected),
+                tolerance.map_or("", cell),
+            );
+            Row {
+                id: cell(id).to_owned(),
+                state,
+                got,
+            }
         })
         .collect();
     TableOutcome { rows }
@@ -103,7 +131,11 @@ fn row(function: &str, inputs: &str, expected: &str, tolerance: &str) -> (RowSta
     match evaluate(function, &inputs) {
         Ok(got) => {
             let tolerance = tolerance.trim().parse().unwrap_or(0.0);
-            let state = if same(&got, &expected, tolerance) { RowState::Ok } else { RowState::Off };
+            let state = if same(&got, &expected, tolerance) {
+                RowState::Ok
+            } else {
+                RowState::Off
+            };
             (state, got.to_string())
         }
         Err(error @ CalcError::UnknownFunction { .. }) => (RowState::Unknown, error.to_string()),
@@ -115,10 +147,16 @@ fn row(function: &str, inputs: &str, expected: &str, tolerance: &str) -> (RowSta
 fn same(got: &Value, expected: &Value, tolerance: f64) -> bool {
     match (got, expected) {
         (Value::Array(got), Value::Array(expected)) => {
-            got.len() == expected.len() && got.iter().zip(expected).all(|(got, expected)| same(got, expected, tolerance))
+            got.len() == expected.len()
+                && got
+                    .iter()
+                    .zip(expected)
+                    .all(|(got, expected)| same(got, expected, tolerance))
         }
         (Value::Number(got), Value::Number(expected)) => match (got.as_f64(), expected.as_f64()) {
-            (Some(got), Some(expected)) => (got - expected).abs() <= tolerance.max(1e-12 * expected.abs()),
+            (Some(got), Some(expected)) => {
+                (got - expected).abs() <= tolerance.max(1e-12 * expected.abs())
+            }
             _ => false,
         },
         _ => got == expected,

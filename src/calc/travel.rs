@@ -8,7 +8,10 @@ use super::{CalcError, Calculated, not_negative, positive};
 /// If the nominal is not above zero.
 pub fn travel_deg(closed_deg: f64, open_deg: f64, nominal: f64) -> Calculated<(f64, f64)> {
     let travel = open_deg - closed_deg;
-    Ok((travel, 100.0 * (travel - nominal) / positive("nominal", nominal)?))
+    Ok((
+        travel,
+        100.0 * (travel - nominal) / positive("nominal", nominal)?,
+    ))
 }
 
 /// Rate in % of travel a second, and the time of a full stroke in s.
@@ -16,7 +19,10 @@ pub fn travel_deg(closed_deg: f64, open_deg: f64, nominal: f64) -> Calculated<(f
 /// # Errors
 /// If an input is not above zero.
 pub fn stroke_rate(time_s: f64, travel_pct: f64) -> Calculated<(f64, f64)> {
-    let (time, travel) = (positive("time_s", time_s)?, positive("travel_pct", travel_pct)?);
+    let (time, travel) = (
+        positive("time_s", time_s)?,
+        positive("travel_pct", travel_pct)?,
+    );
     Ok((travel / time, time * 100.0 / travel))
 }
 
@@ -69,7 +75,11 @@ pub fn starts_per_hour(starts: f64, window_s: f64) -> Calculated<f64> {
 ///
 /// # Errors
 /// If an input is out of range.
-pub fn starts_vs_duty(starts: f64, window_s: f64, limit_per_h: f64) -> Calculated<(f64, &'static str)> {
+pub fn starts_vs_duty(
+    starts: f64,
+    window_s: f64,
+    limit_per_h: f64,
+) -> Calculated<(f64, &'static str)> {
     let rate = starts_per_hour(starts, window_s)?;
     let limit = positive("limit_per_h", limit_per_h)?;
     let word = if (rate - limit).abs() <= 1e-9 * limit {
@@ -117,21 +127,42 @@ pub fn class_c_endurance_starts(rated_torque_nm: f64) -> Calculated<f64> {
 ///
 /// # Errors
 /// If the record is too short, not in order, or never gets there.
-pub fn step_t63_t86(t: &[f64], y: &[f64], t_step: f64, y_start: f64, y_final: f64) -> Calculated<(f64, f64)> {
+pub fn step_t63_t86(
+    t: &[f64],
+    y: &[f64],
+    t_step: f64,
+    y_start: f64,
+    y_final: f64,
+) -> Calculated<(f64, f64)> {
     check_trace(t, y)?;
     let change = y_final - y_start;
     if change == 0.0 {
-        return Err(CalcError::OutOfRange { name: "y_final", found: y_final.to_string(), fix: "it must differ from y_start" });
+        return Err(CalcError::OutOfRange {
+            name: "y_final",
+            found: y_final.to_string(),
+            fix: "it must differ from y_start",
+        });
     }
     let crossing = |part: f64| {
         let level = y_start + part * change;
         t.windows(2).zip(y.windows(2)).find_map(|(t, y)| {
-            let (from, to) = ((y[0] - level) * change.signum(), (y[1] - level) * change.signum());
-            (from <= 0.0 && to >= 0.0 && t[1] >= t_step && from < to).then(|| t[0] + (t[1] - t[0]) * -from / (to - from) - t_step)
+            let (from, to) = (
+                (y[0] - level) * change.signum(),
+                (y[1] - level) * change.signum(),
+            );
+            (from <= 0.0 && to >= 0.0 && t[1] >= t_step && from < to)
+                .then(|| t[0] + (t[1] - t[0]) * -from / (to - from) - t_step)
         })
     };
-    let missing = CalcError::OutOfRange { name: "y", found: "a record that ends too early".to_owned(), fix: "record until it has settled" };
-    Ok((crossing(0.632).ok_or_else(|| missing.clone())?, crossing(0.865).ok_or(missing)?))
+    let missing = CalcError::OutOfRange {
+        name: "y",
+        found: "a record that ends too early".to_owned(),
+        fix: "record until it has settled",
+    };
+    Ok((
+        crossing(0.632).ok_or_else(|| missing.clone())?,
+        crossing(0.865).ok_or(missing)?,
+    ))
 }
 
 /// Time from the step to the first sample beyond the threshold (in the unit of `y`), s.
@@ -142,7 +173,10 @@ pub fn step_t63_t86(t: &[f64], y: &[f64], t_step: f64, y_start: f64, y_final: f6
 /// If the record is not in order, or nothing moves.
 pub fn dead_time_from_trace(t: &[f64], y: &[f64], t_step: f64, threshold: f64) -> Calculated<f64> {
     check_trace(t, y)?;
-    let start = t.iter().rposition(|time| *time <= t_step).map_or(y[0], |at| y[at]);
+    let start = t
+        .iter()
+        .rposition(|time| *time <= t_step)
+        .map_or(y[0], |at| y[at]);
     t.iter()
         .zip(y)
         .find(|(time, value)| **time > t_step && (**value - start).abs() > threshold)
@@ -171,14 +205,21 @@ fn check_trace(t: &[f64], y: &[f64]) -> Calculated<()> {
 /// If an input is below zero.
 pub fn step_first_order(dead_time: f64, tau: f64) -> Calculated<(f64, f64)> {
     let (dead, tau) = (not_negative("dead_time", dead_time)?, positive("tau", tau)?);
-    Ok((dead - tau * (1.0_f64 - 0.632).ln(), dead - tau * (1.0_f64 - 0.865).ln()))
+    Ok((
+        dead - tau * (1.0_f64 - 0.632).ln(),
+        dead - tau * (1.0_f64 - 0.865).ln(),
+    ))
 }
 
 /// T63 and T86 of a response at a fixed rate. s.
 ///
 /// # Errors
 /// If an input is out of range.
-pub fn step_rate_limited(dead_time: f64, step_pct: f64, rate_pct_per_s: f64) -> Calculated<(f64, f64)> {
+pub fn step_rate_limited(
+    dead_time: f64,
+    step_pct: f64,
+    rate_pct_per_s: f64,
+) -> Calculated<(f64, f64)> {
     let dead = not_negative("dead_time", dead_time)?;
     let whole = positive("step_pct", step_pct.abs())? / positive("rate_pct_per_s", rate_pct_per_s)?;
     Ok((dead + 0.632 * whole, dead + 0.865 * whole))
@@ -188,7 +229,11 @@ pub fn step_rate_limited(dead_time: f64, step_pct: f64, rate_pct_per_s: f64) -> 
 ///
 /// # Errors
 /// If the nominal is not above zero.
-pub fn supply_voltage_ok(measured: f64, nominal: f64, tolerance_pct: f64) -> Calculated<(f64, bool)> {
+pub fn supply_voltage_ok(
+    measured: f64,
+    nominal: f64,
+    tolerance_pct: f64,
+) -> Calculated<(f64, bool)> {
     super::potentiometer::total_tolerance(measured, nominal, tolerance_pct)
 }
 
@@ -207,5 +252,8 @@ pub fn voltage_drop_pct(no_load: f64, running: f64) -> Calculated<f64> {
 /// # Errors
 /// If the resistance is below zero.
 pub fn ir_temp_correct_to_40c(ir_mohm: f64, temp_c: f64) -> Calculated<f64> {
-    super::finite("insulation resistance", not_negative("ir_Mohm", ir_mohm)? * 0.5_f64.powf((40.0 - temp_c) / 10.0))
+    super::finite(
+        "insulation resistance",
+        not_negative("ir_Mohm", ir_mohm)? * 0.5_f64.powf((40.0 - temp_c) / 10.0),
+    )
 }

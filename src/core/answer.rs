@@ -40,20 +40,37 @@ pub fn heard(run: &mut Run, asked: &Asked, words: &str, clip: Option<Clip>) -> O
 pub fn typed(run: &mut Run, asked: &Asked, text: &str) -> Outcome {
     let slot = asked.slot(&run.saved);
     let decision = spoken::parse_keyed(&slot, text);
-    let how = How { channel: Channel::Keypad, heard: text.to_owned(), ..How::default() };
+    let how = How {
+        channel: Channel::Keypad,
+        heard: text.to_owned(),
+        ..How::default()
+    };
     judge(run, asked, &slot, &decision, how)
 }
 
 fn judge(run: &mut Run, asked: &Asked, slot: &Slot, decision: &Decision, mut how: How) -> Outcome {
     match (decision.expect, &decision.meaning) {
-        (Expect::Command, Some(Meaning::Command(command))) => Outcome::Command(command.clone()),
+        (Expect::Command, Some(Meaning::Command(command))) => Outcome::Command(*command),
+        // There is no reading to keep: the step is passed over, and the reason is asked for.
+        (Expect::Status, Some(Meaning::Status(spoken::Status::Unable))) => {
+            Outcome::Command(Command::Unable)
+        }
+        (Expect::Status, Some(Meaning::Status(spoken::Status::NotApplicable))) => {
+            Outcome::Command(Command::Skip)
+        }
         (Expect::Value | Expect::Confirm | Expect::Status, Some(meaning)) => {
             if decision.expect == Expect::Confirm {
                 how.doubt = Some(decision.candidates.join(" or "));
             }
             run.live.odd = None;
             candidate(asked, slot, decision, meaning, how, false).map_or_else(
-                || Outcome::Ask(message(format!("{} does not answer this. {}", decision.ask, slot_help(slot)))),
+                || {
+                    Outcome::Ask(message(format!(
+                        "{} does not answer this. {}",
+                        decision.ask,
+                        slot_help(slot)
+                    )))
+                },
                 Outcome::Candidate,
             )
         }
@@ -62,8 +79,10 @@ fn judge(run: &mut Run, asked: &Asked, slot: &Slot, decision: &Decision, mut how
                 run.live.odd = None;
                 let meaning = Meaning::Number(value);
                 how.doubt = Some("outside the plausible range, given twice".to_owned());
-                candidate(asked, slot, decision, &meaning, how, true)
-                    .map_or_else(|| Outcome::Ask(message(decision.ask.clone())), Outcome::Candidate)
+                candidate(asked, slot, decision, &meaning, how, true).map_or_else(
+                    || Outcome::Ask(message(decision.ask.clone())),
+                    Outcome::Candidate,
+                )
             }
             Some(value) => {
                 run.live.odd = Some(value);
@@ -95,10 +114,15 @@ fn candidate(
     let spoken_in = how.channel == Channel::Voice;
     let (value, shown, said) = match meaning {
         Meaning::Number(number) => {
-            let spoken::SlotKind::Number(range) = &slot.kind else { return None };
+            let spoken::SlotKind::Number(range) = &slot.kind else {
+                return None;
+            };
             let said = spoken::read_back(number, &range.unit);
             (
-                Value::Number { value: *number, unit: range.unit.id().to_owned() },
+                Value::Number {
+                    value: *number,
+                    unit: range.unit.id().to_owned(),
+                },
                 with_unit(&number.to_string(), range.unit.id()),
                 said,
             )
@@ -132,25 +156,45 @@ fn candidate(
     } else {
         format!("{said}.")
     };
-    Some(Candidate { value, out_of_range, how, shown, said })
+    Some(Candidate {
+        value,
+        out_of_range,
+        how,
+        shown,
+        said,
+    })
 }
 
 fn message(text: String) -> Message {
-    Message { mark: Mark::Watch, text }
+    Message {
+        mark: Mark::Watch,
+        text,
+    }
 }
 
 fn sentence(text: &str) -> String {
     let text = text.trim();
-    if text.ends_with(['.', '?', '!']) { text.to_owned() } else { format!("{text}.") }
+    if text.ends_with(['.', '?', '!']) {
+        text.to_owned()
+    } else {
+        format!("{text}.")
+    }
 }
 
 fn slot_help(slot: &Slot) -> String {
     match &slot.kind {
         spoken::SlotKind::Number(range) => {
-            format!("A number in {} is wanted, {} to {}.", range.unit.symbol(), range.low, range.high)
+            format!(
+                "A number in {} is wanted, {} to {}.",
+                range.unit.symbol(),
+                range.low,
+                range.high
+            )
         }
         spoken::SlotKind::YesNo => "Affirm or negative is wanted.".to_owned(),
-        spoken::SlotKind::Choice(_) => "Say one of the words on the screen, or its number.".to_owned(),
+        spoken::SlotKind::Choice(_) => {
+            "Say one of the words on the screen, or its number.".to_owned()
+        }
         spoken::SlotKind::Tag => "Spell it: alpha, bravo, one, two.".to_owned(),
         spoken::SlotKind::Position | spoken::SlotKind::Any => String::new(),
     }

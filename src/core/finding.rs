@@ -42,12 +42,22 @@ pub fn found(job: &Job, saved: &Saved, step: &Step, wanted: &FindingStep, at: Wa
     };
     // What is said and where it goes can depend on this very finding.
     let mut trial = saved.clone();
-    trial.apply(job, &Record { at, body: body.clone() });
+    trial.apply(
+        job,
+        &Record {
+            at,
+            body: body.clone(),
+        },
+    );
     if let Body::Found { said, then, .. } = &mut body {
         if let Some(template) = outcome.and_then(|outcome| outcome.say.as_ref()) {
             *said = question::fill(template, job, &trial, None);
         }
-        *then = trial.step_after(job, step, outcome.and_then(|outcome| outcome.next.as_deref()));
+        *then = trial.step_after(
+            job,
+            step,
+            outcome.and_then(|outcome| outcome.next.as_deref()),
+        );
         // A finding that leads to itself would go round for ever.
         if matches!(then, Cursor::Step { id, .. } if *id == step.id) {
             *then = trial.step_after(job, step, None);
@@ -71,7 +81,11 @@ fn gather(saved: &Saved, source: &Source) -> Option<Input> {
             PlateValue::Text(word) => Some(Input::Word(word.clone())),
             PlateValue::Unknown => None,
         },
-        Source::Limit(id) => saved.started.limits.get(id).map(|limit| Input::Number(limit.value)),
+        Source::Limit(id) => saved
+            .started
+            .limits
+            .get(id)
+            .map(|limit| Input::Number(limit.value)),
         Source::Rows(step) => rows(saved, step),
         Source::Figure { step, figure } => saved
             .findings
@@ -90,7 +104,9 @@ fn gather(saved: &Saved, source: &Source) -> Option<Input> {
 fn rows(saved: &Saved, step: &str) -> Option<Input> {
     let mut rows: BTreeMap<usize, calculation::Row> = BTreeMap::new();
     for kept in saved.rows(step) {
-        let Some(row) = &kept.answer.row else { continue };
+        let Some(row) = &kept.answer.row else {
+            continue;
+        };
         let input = match &kept.answer.value {
             Value::Number { value, .. } => Input::Number(*value),
             Value::Status(code) => Input::Status(code.clone()),
@@ -99,7 +115,11 @@ fn rows(saved: &Saved, step: &str) -> Option<Input> {
         rows.entry(row.index)
             .or_insert_with(|| calculation::Row {
                 point: f64::try_from(row.point).unwrap_or(0.0),
-                direction: if row.up { Direction::Up } else { Direction::Down },
+                direction: if row.up {
+                    Direction::Up
+                } else {
+                    Direction::Down
+                },
                 values: BTreeMap::new(),
             })
             .values

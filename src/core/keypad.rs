@@ -48,7 +48,9 @@ pub fn is_bounce(live: &mut Live, key: Key, now_ms: u64) -> bool {
         live.last_key = None;
         return false;
     }
-    let bounce = live.last_key.is_some_and(|(last, at)| last == key && now_ms.saturating_sub(at) < BOUNCE_MS);
+    let bounce = live
+        .last_key
+        .is_some_and(|(last, at)| last == key && now_ms.saturating_sub(at) < BOUNCE_MS);
     live.last_key = Some((key, now_ms));
     bounce
 }
@@ -116,7 +118,10 @@ pub(super) fn take_line(turn: &mut Turn, keys: &[Key]) {
             return;
         }
     };
-    if matches!(turn.run.live.phase, Phase::Menu | Phase::Reason(_) | Phase::Statuses) {
+    if matches!(
+        turn.run.live.phase,
+        Phase::Menu | Phase::Reason(_) | Phase::Statuses
+    ) {
         // One digit chooses; more would choose again in the list after it.
         if let [digit] = text {
             take(turn, *digit);
@@ -134,11 +139,16 @@ pub(super) fn take_line(turn: &mut Turn, keys: &[Key]) {
     turn.run.live.typed.clear();
     turn.run.live.letters = false;
     let is_plus_text = turn.run.live.phase == Phase::Noting;
-    let all_text = text.iter().all(|key| character(*key).is_some() && (is_plus_text || *key != Key::Plus));
+    let all_text = text
+        .iter()
+        .all(|key| character(*key).is_some() && (is_plus_text || *key != Key::Plus));
     if all_text {
         // A minus that is no sign would answer no.
         let is_minus_text = is_plus_text
-            || matches!(turn.asked().slot(&turn.run.saved).kind, SlotKind::Number(_) | SlotKind::Tag);
+            || matches!(
+                turn.asked().slot(&turn.run.saved).kind,
+                SlotKind::Number(_) | SlotKind::Tag
+            );
         if is_minus_text || !text.contains(&Key::Minus) {
             for key in text {
                 take(turn, *key);
@@ -149,7 +159,10 @@ pub(super) fn take_line(turn: &mut Turn, keys: &[Key]) {
         take(turn, Key::Enter);
     } else {
         turn.run.live.typed.clear();
-        turn.tell(Mark::Watch, "Not taken. Type only the number, the letters or the choice that is asked for.");
+        turn.tell(
+            Mark::Watch,
+            "Not taken. Type only the number, the letters or the choice that is asked for.",
+        );
     }
 }
 
@@ -184,7 +197,9 @@ fn asking(turn: &mut Turn, key: Key) {
         Key::Digit(digit) => digit_typed(turn, digit, &slot),
         Key::Point => push(turn, '.'),
         Key::Letter(letter) if is_text => push(turn, letter.to_ascii_uppercase()),
-        Key::Letter(letter @ ('k' | 'K' | 'm' | 'M')) if matches!(slot, SlotKind::Number(_)) => push(turn, letter),
+        Key::Letter(letter @ ('k' | 'K' | 'm' | 'M')) if matches!(slot, SlotKind::Number(_)) => {
+            push(turn, letter);
+        }
         Key::Letter(_) | Key::Stop => {}
     }
 }
@@ -213,25 +228,24 @@ fn digit_typed(turn: &mut Turn, digit: u8, slot: &SlotKind) {
 fn letter_code(turn: &mut Turn, digit: char) {
     let typed = &mut turn.run.live.typed;
     let waiting = typed.rfind('_').map(|at| (at, typed[at + 1..].to_owned()));
-    match waiting {
-        Some((at, first)) => {
-            typed.truncate(at);
-            if let Ok(place @ 1..=26) = format!("{first}{digit}").parse::<u8>() {
-                typed.push(char::from(b'A' + place - 1));
-            } else {
-                turn.tell(Mark::Watch, "Letters go from 0 1, A, to 2 6, Z.");
-            }
+    if let Some((at, first)) = waiting {
+        typed.truncate(at);
+        if let Ok(place @ 1..=26) = format!("{first}{digit}").parse::<u8>() {
+            typed.push(char::from(b'A' + place - 1));
+        } else {
+            turn.tell(Mark::Watch, "Letters go from 0 1, A, to 2 6, Z.");
         }
-        None => {
-            typed.push('_');
-            typed.push(digit);
-        }
+    } else {
+        typed.push('_');
+        typed.push(digit);
     }
 }
 
 /// Ohm, kilohm, megohm: the plus key goes round, and the screen shows which.
 fn next_suffix(turn: &mut Turn, slot: &SlotKind) {
-    let SlotKind::Number(range) = slot else { return };
+    let SlotKind::Number(range) = slot else {
+        return;
+    };
     if !matches!(range.unit.id(), "ohm" | "Mohm") {
         return;
     }
@@ -256,8 +270,10 @@ fn enter(turn: &mut Turn) {
     }
     let job = turn.run.job.clone();
     let asked = super::question::asked(&job, &turn.run.saved, &turn.cursor());
-    if let Some(option) =
-        typed.parse::<usize>().ok().and_then(|place| asked.options().get(place.wrapping_sub(1)))
+    if let Some(option) = typed
+        .parse::<usize>()
+        .ok()
+        .and_then(|place| asked.options().get(place.wrapping_sub(1)))
     {
         let candidate = Candidate {
             value: Value::Choice(option.id.clone()),
@@ -292,7 +308,10 @@ fn confirming(turn: &mut Turn, key: Key, candidate: Candidate) {
         // Typing a value instead of answering: the one read back is dropped.
         Key::Digit(_) | Key::Point => {
             turn.run.live.phase = Phase::Asking;
-            turn.run.live.message = super::Message { mark: Mark::Watch, text: "Not stored.".to_owned() };
+            turn.run.live.message = super::Message {
+                mark: Mark::Watch,
+                text: "Not stored.".to_owned(),
+            };
             asking(turn, key);
         }
         _ => {}
@@ -302,7 +321,12 @@ fn confirming(turn: &mut Turn, key: Key, candidate: Candidate) {
 fn reason_key(turn: &mut Turn, key: Key, reason: ReasonFor) {
     match key {
         Key::Digit(digit) if digit >= 1 => {
-            turn.reason_given(usize::from(digit) - 1, reason, Channel::Keypad, &digit.to_string());
+            turn.reason_given(
+                usize::from(digit) - 1,
+                reason,
+                Channel::Keypad,
+                &digit.to_string(),
+            );
         }
         Key::Digit(_) | Key::Minus | Key::Star | Key::Slash => {
             turn.run.live.correcting = None;
@@ -341,7 +365,10 @@ fn menu_key(turn: &mut Turn, key: Key) {
         }
         Key::Digit(9) => {
             turn.run.live.phase = Phase::Done;
-            turn.tell(Mark::Plain, "Left. Everything kept is saved. Resume goes on from here.");
+            turn.tell(
+                Mark::Plain,
+                "Left. Everything kept is saved. Resume goes on from here.",
+            );
             turn.effects.push(super::Effect::Quit(1));
         }
         Key::Digit(0) | Key::Slash | Key::Enter | Key::Minus | Key::Star => turn.ask_again(),
@@ -360,7 +387,11 @@ fn status_key(turn: &mut Turn, key: Key) {
             turn.confirm(Candidate {
                 value: Value::Status(code.to_owned()),
                 out_of_range: false,
-                how: How { channel: Channel::Keypad, heard: format!("list {digit}"), ..How::default() },
+                how: How {
+                    channel: Channel::Keypad,
+                    heard: format!("list {digit}"),
+                    ..How::default()
+                },
                 shown: code.replace('_', " "),
                 said: format!("{shown}. Enter keeps it."),
             });
@@ -374,7 +405,11 @@ fn note_key(turn: &mut Turn, key: Key) {
     match key {
         Key::Enter => {
             let text = turn.run.live.typed.trim().to_owned();
-            if text.is_empty() { turn.ask_again() } else { turn.note(&text, None) }
+            if text.is_empty() {
+                turn.ask_again();
+            } else {
+                turn.note(&text, None);
+            }
         }
         Key::Erase => {
             turn.run.live.typed.pop();
@@ -395,9 +430,16 @@ fn note_key(turn: &mut Turn, key: Key) {
 pub fn hints(phase: &Phase, asked: &Asked, live: &Live) -> Vec<(&'static str, &'static str)> {
     match phase {
         Phase::Idle | Phase::Saving | Phase::Done => Vec::new(),
-        Phase::Confirming(_) => vec![("Enter", "yes, keep"), ("-", "no"), ("+", "say again"), ("/", "menu")],
+        Phase::Confirming(_) => vec![
+            ("Enter", "yes, keep"),
+            ("-", "no"),
+            ("+", "say again"),
+            ("/", "menu"),
+        ],
         Phase::Telling => vec![("Enter", "next"), ("+", "say again"), ("/", "menu")],
-        Phase::Reason(_) | Phase::Menu | Phase::Statuses => vec![("1-9", "choose"), ("0", "back to the job")],
+        Phase::Reason(_) | Phase::Menu | Phase::Statuses => {
+            vec![("1-9", "choose"), ("0", "back to the job")]
+        }
         Phase::Noting => vec![("Enter", "keep"), ("*", "clear"), ("/", "drop it")],
         Phase::Holding { .. } => vec![("/", "break off"), ("Esc", "STOP")],
         Phase::Paused | Phase::Stopped => vec![("Enter", "go ahead"), ("/", "menu")],
@@ -406,30 +448,96 @@ pub fn hints(phase: &Phase, asked: &Asked, live: &Live) -> Vec<(&'static str, &'
         Phase::Leaving => vec![("Enter", "yes, end it"), ("-", "no")],
         Phase::Asking if !live.typed.is_empty() => match asked {
             Asked::Plate(item) if matches!(item.kind, crate::job::PlateKind::Tag) => {
-                vec![("Enter", "keep"), ("+", letters(live)), ("*", "clear"), ("/", "menu")]
+                vec![
+                    ("Enter", "keep"),
+                    ("+", letters(live)),
+                    ("*", "clear"),
+                    ("/", "menu"),
+                ]
             }
-            _ => vec![("Enter", "keep"), ("*", "clear"), ("+", "k, M"), ("/", "menu")],
+            _ if is_ohms(asked) => vec![
+                ("Enter", "keep"),
+                ("*", "clear"),
+                ("+", "k, M"),
+                ("/", "menu"),
+            ],
+            _ => vec![("Enter", "keep"), ("*", "clear"), ("/", "menu")],
         },
         Phase::Asking => match asked {
             Asked::Plate(item) if matches!(item.kind, crate::job::PlateKind::Tag) => {
                 vec![("0-9", "figures"), ("+", letters(live)), ("/", "menu")]
             }
-            Asked::Restore(_) | Asked::Step(Step { kind: StepKind::Gate { .. }, .. }) => {
-                vec![("Enter", "yes"), ("-", "no"), ("+", "say again"), ("/", "menu")]
+            Asked::Restore(_)
+            | Asked::Step(Step {
+                kind: StepKind::Gate { .. },
+                ..
+            }) => {
+                vec![
+                    ("Enter", "yes"),
+                    ("-", "no"),
+                    ("+", "say again"),
+                    ("/", "menu"),
+                ]
             }
-            Asked::Step(Step { kind: StepKind::Instruction, .. }) => {
-                vec![("Enter", "done"), ("+", "say again"), ("*", "correct"), ("/", "menu")]
+            Asked::Step(Step {
+                kind: StepKind::Instruction,
+                ..
+            }) => {
+                vec![
+                    ("Enter", "done"),
+                    ("+", "say again"),
+                    ("*", "correct"),
+                    ("/", "menu"),
+                ]
             }
-            Asked::Step(Step { kind: StepKind::Hold { .. }, .. }) => {
-                vec![("Enter", "start the hold"), ("+", "say again"), ("/", "menu")]
+            Asked::Step(Step {
+                kind: StepKind::Hold { .. },
+                ..
+            }) => {
+                vec![
+                    ("Enter", "start the hold"),
+                    ("+", "say again"),
+                    ("/", "menu"),
+                ]
             }
-            Asked::Step(Step { kind: StepKind::Memo, .. }) => vec![("Enter", "next"), ("/", "menu, 5 note")],
-            _ if !asked.options().is_empty() => vec![("1-9", "choose"), ("+", "say again"), ("/", "menu")],
-            _ => vec![("0-9", "type it"), ("+", "say again"), ("*", "correct"), ("/", "menu")],
+            Asked::Step(Step {
+                kind: StepKind::Memo,
+                ..
+            }) => vec![("Enter", "next"), ("/", "menu, 5 note")],
+            _ if !asked.options().is_empty() => {
+                vec![("1-9", "choose"), ("+", "say again"), ("/", "menu")]
+            }
+            _ => vec![
+                ("0-9", "type it"),
+                ("+", "say again"),
+                ("*", "correct"),
+                ("/", "menu"),
+            ],
         },
     }
 }
 
+fn is_ohms(asked: &Asked) -> bool {
+    use crate::job::{NumberRange, PlateItem, PlateKind};
+    let range = match asked {
+        Asked::Plate(PlateItem {
+            kind: PlateKind::Number(range),
+            ..
+        })
+        | Asked::Step(Step {
+            kind: StepKind::Reading(range),
+            ..
+        }) => range,
+        Asked::Cell(_, column, _) => &column.range,
+        _ => return false,
+    };
+    matches!(range, NumberRange::Fixed { unit, .. } | NumberRange::Scaled { unit, .. } if unit == "ohm" || unit == "Mohm")
+}
+
 fn letters(live: &Live) -> &'static str {
-    if live.letters { "to figures" } else { "to letters" }
+    if live.letters {
+        "to figures"
+    } else {
+        "to letters"
+    }
 }

@@ -18,10 +18,10 @@ use std::sync::Arc;
 
 use rust_decimal::Decimal;
 
-pub use self::step::{deadline, step};
-pub use self::view::{View, view};
 use self::record::{Body, Clip, How, Record, Value, Wall};
 use self::run::Saved;
+pub use self::step::{deadline, step};
+pub use self::view::{View, view};
 use crate::job::Job;
 use crate::spoken::{CommandSet, Slot};
 
@@ -142,7 +142,11 @@ impl Run {
     /// A run that goes on from these saved facts.
     #[must_use]
     pub fn new(job: Arc<Job>, saved: Saved) -> Self {
-        Self { job, saved, live: Live::default() }
+        Self {
+            job,
+            saved,
+            live: Live::default(),
+        }
     }
 }
 
@@ -247,7 +251,7 @@ pub enum ReasonFor {
         unable: bool,
     },
     /// A correction.
-    Correction(Candidate),
+    Correction(Box<Candidate>),
     /// Ending the job before its last step.
     End,
 }
@@ -301,12 +305,19 @@ impl Wall {
     pub fn rfc3339(self) -> String {
         let sign = if self.offset_min < 0 { '-' } else { '+' };
         let minutes = self.offset_min.unsigned_abs();
-        format!("{}{sign}{:02}:{:02}", self.civil().strftime("%Y-%m-%dT%H:%M:%S"), minutes / 60, minutes % 60)
+        format!(
+            "{}{sign}{:02}:{:02}",
+            self.civil().strftime("%Y-%m-%dT%H:%M:%S"),
+            minutes / 60,
+            minutes % 60
+        )
     }
 
     fn civil(self) -> jiff::civil::DateTime {
         // A clock outside the years -9999 to 9999 shows as 1970: the label is wrong then, the order is not.
-        let local = self.utc_ms.saturating_add(i64::from(self.offset_min) * 60_000);
+        let local = self
+            .utc_ms
+            .saturating_add(i64::from(self.offset_min) * 60_000);
         let stamp = jiff::Timestamp::from_millisecond(local).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
         jiff::tz::TimeZone::UTC.to_datetime(stamp)
     }

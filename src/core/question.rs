@@ -9,8 +9,8 @@ use super::record::{Cursor, Row, Value};
 use super::run::Saved;
 use crate::calc::{rounding, signal};
 use crate::job::{
-    ChoiceOption, Column, FindingStep, Job, NumberRange, Piece, Placeholder, PlateItem, PlateKind, PlateValue, Step,
-    StepKind, Template,
+    ChoiceOption, Column, FindingStep, Job, NumberRange, Piece, Placeholder, PlateItem, PlateKind,
+    PlateValue, Step, StepKind, Template,
 };
 use crate::spoken::{self, Slot, SlotKind};
 
@@ -35,7 +35,9 @@ pub fn asked<'job>(job: &'job Job, saved: &Saved, cursor: &Cursor) -> Asked<'job
     match cursor {
         Cursor::Plate(item) => job.plate_item(item).map_or(Asked::Nothing, Asked::Plate),
         Cursor::Step { id, cell } => {
-            let Some(step) = job.index_of(id).map(|at| &job.steps[at]) else { return Asked::Nothing };
+            let Some(step) = job.index_of(id).map(|at| &job.steps[at]) else {
+                return Asked::Nothing;
+            };
             if let StepKind::ReadingSet(set) = &step.kind
                 && let Some(row) = Saved::row_at(set, *cell)
                 && let Some(column) = set.columns.iter().find(|column| column.id == row.column)
@@ -44,7 +46,11 @@ pub fn asked<'job>(job: &'job Job, saved: &Saved, cursor: &Cursor) -> Asked<'job
             }
             Asked::Step(step)
         }
-        Cursor::Ending => saved.outstanding.iter().next().map_or(Asked::Nothing, |item| Asked::Restore(item.clone())),
+        Cursor::Ending => saved
+            .outstanding
+            .iter()
+            .next()
+            .map_or(Asked::Nothing, |item| Asked::Restore(item.clone())),
         Cursor::Closed => Asked::Nothing,
     }
 }
@@ -69,7 +75,12 @@ impl Asked<'_> {
             Self::Plate(item) => item.title.clone(),
             Self::Step(step) => step.title.clone(),
             Self::Cell(_, column, row) => {
-                format!("{} at {} % {}", column.title, row.point, if row.up { "up" } else { "down" })
+                format!(
+                    "{} at {} % {}",
+                    column.title,
+                    row.point,
+                    if row.up { "up" } else { "down" }
+                )
             }
             Self::Restore(item) => format!("{item} restored?"),
             Self::Nothing => "Closed".to_owned(),
@@ -85,7 +96,12 @@ impl Asked<'_> {
                 PlateKind::Number(range) => return number(&item.title, range, saved),
                 PlateKind::Choice(options) => choice(options),
                 PlateKind::Month => {
-                    return fixed(&item.title, "none", (Decimal::from(200_001), Decimal::from(209_912)), &[]);
+                    return fixed(
+                        &item.title,
+                        "none",
+                        (Decimal::from(200_001), Decimal::from(209_912)),
+                        &[],
+                    );
                 }
             },
             Self::Step(step) => match &step.kind {
@@ -98,15 +114,24 @@ impl Asked<'_> {
             Self::Restore(_) => SlotKind::YesNo,
             Self::Nothing => SlotKind::Choice(Vec::new()),
         };
-        Slot { name: self.short(), kind }
+        Slot {
+            name: self.short(),
+            kind,
+        }
     }
 
     /// The options, where it is a closed list.
     #[must_use]
     pub fn options(&self) -> &[ChoiceOption] {
         match self {
-            Self::Plate(PlateItem { kind: PlateKind::Choice(options), .. })
-            | Self::Step(Step { kind: StepKind::Choice(options), .. }) => options,
+            Self::Plate(PlateItem {
+                kind: PlateKind::Choice(options),
+                ..
+            })
+            | Self::Step(Step {
+                kind: StepKind::Choice(options),
+                ..
+            }) => options,
             _ => &[],
         }
     }
@@ -124,7 +149,9 @@ impl Asked<'_> {
 /// A closed list as a slot: each option by its own phrases, and by its place in the list.
 #[must_use]
 pub fn choice(options: &[ChoiceOption]) -> SlotKind {
-    const PLACES: [&str; 9] = ["one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
+    const PLACES: [&str; 9] = [
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
+    ];
     SlotKind::Choice(
         options
             .iter()
@@ -132,7 +159,10 @@ pub fn choice(options: &[ChoiceOption]) -> SlotKind {
             .map(|(at, option)| {
                 let mut phrases = option.say.clone();
                 phrases.extend(PLACES.get(at).map(|word| (*word).to_owned()));
-                spoken::ChoiceOption { id: option.id.clone(), phrases }
+                spoken::ChoiceOption {
+                    id: option.id.clone(),
+                    phrases,
+                }
             })
             .collect(),
     )
@@ -140,18 +170,35 @@ pub fn choice(options: &[ChoiceOption]) -> SlotKind {
 
 fn number(name: &str, range: &NumberRange, saved: &Saved) -> Slot {
     match range {
-        NumberRange::Fixed { unit, low, high, set } => fixed(name, unit, (*low, *high), set),
-        NumberRange::Scaled { unit, plate, low, high, or } => {
-            let ends = saved.plate_number(plate).map_or(*or, |base| (*low * base, *high * base));
+        NumberRange::Fixed {
+            unit,
+            low,
+            high,
+            set,
+        } => fixed(name, unit, (*low, *high), set),
+        NumberRange::Scaled {
+            unit,
+            plate,
+            low,
+            high,
+            or,
+        } => {
+            let ends = saved
+                .plate_number(plate)
+                .map_or(*or, |base| (*low * base, *high * base));
             fixed(name, unit, ends, &[])
         }
         NumberRange::ByUnit { plate, ranges } => {
             // The loader has checked that the choice can give only these units, and that there is one.
-            let unit = saved.plate_word(plate).filter(|unit| ranges.contains_key(*unit));
+            let unit = saved
+                .plate_word(plate)
+                .filter(|unit| ranges.contains_key(*unit));
             let (unit, ends) = unit
                 .and_then(|unit| ranges.get_key_value(unit))
                 .or_else(|| ranges.iter().next())
-                .map_or(("none", (Decimal::ZERO, Decimal::ZERO)), |(unit, ends)| (unit.as_str(), *ends));
+                .map_or(("none", (Decimal::ZERO, Decimal::ZERO)), |(unit, ends)| {
+                    (unit.as_str(), *ends)
+                });
             fixed(name, unit, ends, &[])
         }
     }
@@ -161,7 +208,10 @@ fn fixed(name: &str, unit: &str, (low, high): (Decimal, Decimal), set: &[Decimal
     match spoken::unit(unit) {
         Some(unit) => spoken::number_slot(name, &unit, low, high, set),
         // The loader refuses unknown units, so this is a job that was never loaded.
-        None => Slot { name: name.to_owned(), kind: SlotKind::Any },
+        None => Slot {
+            name: name.to_owned(),
+            kind: SlotKind::Any,
+        },
     }
 }
 
@@ -181,9 +231,9 @@ pub fn fill(template: &Template, job: &Job, saved: &Saved, row: Option<&Row>) ->
 fn place_text(place: &Placeholder, job: &Job, saved: &Saved, row: Option<&Row>) -> String {
     match place {
         Placeholder::Point => row.map_or_else(String::new, |row| row.point.to_string()),
-        Placeholder::Direction => {
-            row.map_or_else(String::new, |row| if row.up { "going up" } else { "going down" }.to_owned())
-        }
+        Placeholder::Direction => row.map_or_else(String::new, |row| {
+            if row.up { "going up" } else { "going down" }.to_owned()
+        }),
         Placeholder::Signal => row.map_or_else(String::new, |row| command_at(saved, row.point)),
         Placeholder::SignalAt(percent) => command_at(saved, *percent),
         Placeholder::Plate(item) => plate_text(job, saved, item),
@@ -191,23 +241,34 @@ fn place_text(place: &Placeholder, job: &Job, saved: &Saved, row: Option<&Row>) 
             .started
             .limits
             .get(id)
-            .map_or_else(String::new, |limit| with_unit(&limit.value.to_string(), &limit.unit)),
-        Placeholder::Step(step) => {
-            saved.answer(step).map_or_else(|| "not measured".to_owned(), |kept| value_text(job, step, &kept.answer.value))
-        }
+            .map_or_else(String::new, |limit| {
+                with_unit(&limit.value.to_string(), &limit.unit)
+            }),
+        Placeholder::Step(step) => saved.answer(step).map_or_else(
+            || "not measured".to_owned(),
+            |kept| value_text(job, step, &kept.answer.value),
+        ),
         Placeholder::Figure { step, figure } => figure_text(saved, step, figure),
-        Placeholder::Advice(step) => {
-            saved.findings.get(step).map_or_else(String::new, |finding| finding.advice.clone())
-        }
+        Placeholder::Advice(step) => saved
+            .findings
+            .get(step)
+            .map_or_else(String::new, |finding| finding.advice.clone()),
     }
 }
 
 /// The command, in signal units, for a percentage of travel, as shown and said.
 #[must_use]
 pub fn command_at(saved: &Saved, percent: Decimal) -> String {
-    let number = |item| saved.plate_number(item).and_then(|number| f64::try_from(number).ok());
-    let (Some(low), Some(high), Ok(percent_f)) = (number("signal-low"), number("signal-high"), f64::try_from(percent))
-    else {
+    let number = |item| {
+        saved
+            .plate_number(item)
+            .and_then(|number| f64::try_from(number).ok())
+    };
+    let (Some(low), Some(high), Ok(percent_f)) = (
+        number("signal-low"),
+        number("signal-high"),
+        f64::try_from(percent),
+    ) else {
         return format!("{percent} %");
     };
     let action = match saved.plate_word("action") {
@@ -215,8 +276,10 @@ pub fn command_at(saved: &Saved, percent: Decimal) -> String {
         _ => signal::Action::Direct,
     };
     let unit = saved.plate_word("signal-unit").unwrap_or("mA");
-    signal::percent_to_signal(percent_f, low, high, action)
-        .map_or_else(|_| format!("{percent} %"), |command| with_unit(&rounding::fixed(command, 2), unit))
+    signal::percent_to_signal(percent_f, low, high, action).map_or_else(
+        |_| format!("{percent} %"),
+        |command| with_unit(&rounding::fixed(command, 2), unit),
+    )
 }
 
 /// A plate item as text, with its unit.
@@ -257,8 +320,11 @@ pub fn figure_text(saved: &Saved, step: &str, figure: &str) -> String {
         .map_or_else(
             || "unknown".to_owned(),
             |figure| match (figure.value, &figure.text) {
-                (Some(value), _) => with_unit(&rounding::fixed(value, u32::from(figure.places)), &figure.unit),
-                (None, Some(text)) => text.to_string(),
+                (Some(value), _) => with_unit(
+                    &rounding::fixed(value, u32::from(figure.places)),
+                    &figure.unit,
+                ),
+                (None, Some(text)) => text.clone(),
                 (None, None) => "unknown".to_owned(),
             },
         )
@@ -267,8 +333,13 @@ pub fn figure_text(saved: &Saved, step: &str, figure: &str) -> String {
 /// A number and the symbol of its unit.
 #[must_use]
 pub fn with_unit(number: &str, unit: &str) -> String {
-    let symbol = spoken::unit(unit).map_or_else(|| unit.to_owned(), |unit| unit.symbol().to_owned());
-    if symbol.is_empty() { number.to_owned() } else { format!("{number} {symbol}") }
+    let symbol =
+        spoken::unit(unit).map_or_else(|| unit.to_owned(), |unit| unit.symbol().to_owned());
+    if symbol.is_empty() {
+        number.to_owned()
+    } else {
+        format!("{number} {symbol}")
+    }
 }
 
 /// An answer as text, as shown and printed.
@@ -293,8 +364,13 @@ pub fn value_text(job: &Job, step: &str, value: &Value) -> String {
 
 /// The finding step at this cursor, if it stands on one.
 #[must_use]
-pub fn finding_at<'job>(job: &'job Job, cursor: &Cursor) -> Option<(&'job Step, &'job FindingStep)> {
-    let Cursor::Step { id, .. } = cursor else { return None };
+pub fn finding_at<'job>(
+    job: &'job Job,
+    cursor: &Cursor,
+) -> Option<(&'job Step, &'job FindingStep)> {
+    let Cursor::Step { id, .. } = cursor else {
+        return None;
+    };
     let step = &job.steps[job.index_of(id)?];
     match &step.kind {
         StepKind::Finding(finding) => Some((step, finding)),

@@ -9,7 +9,9 @@ use rust_decimal::Decimal;
 
 use super::record::{Answered, Body, Cursor, How, Record, Row, Started, Value};
 use crate::calc::finding::Finding;
-use crate::job::{Condition, ConditionOf, Job, PlateKind, PlateValue, ReadingSet, Stage, Step, StepKind};
+use crate::job::{
+    Condition, ConditionOf, Job, PlateKind, PlateValue, ReadingSet, Stage, Step, StepKind,
+};
 
 /// Everything about a run that is in its journal.
 #[derive(Clone, Debug, PartialEq)]
@@ -85,13 +87,24 @@ impl Saved {
                 self.go(job, next);
             }
             Body::Answered(answer) => self.take(job, seq, answer),
-            Body::Skipped { step, row, reason, then, .. } => {
+            Body::Skipped {
+                step,
+                row,
+                reason,
+                then,
+                ..
+            } => {
                 if row.is_none() {
                     self.skipped.insert(step.clone(), reason.clone());
                 }
                 self.go(job, then.clone());
             }
-            Body::Found { step, finding, then, .. } => {
+            Body::Found {
+                step,
+                finding,
+                then,
+                ..
+            } => {
                 self.findings.insert(step.clone(), finding.clone());
                 self.go(job, then.clone());
             }
@@ -106,7 +119,10 @@ impl Saved {
                     lifted_by = Some(kept.answer.step.clone());
                 }
                 // What that step lifted stays on the list: better restored twice than forgotten.
-                if let Some(step) = lifted_by.and_then(|id| job.index_of(&id)).map(|at| &job.steps[at]) {
+                if let Some(step) = lifted_by
+                    .and_then(|id| job.index_of(&id))
+                    .map(|at| &job.steps[at])
+                {
                     self.outstanding.extend(step.restores.iter().cloned());
                 }
                 self.trail.pop();
@@ -144,27 +160,36 @@ impl Saved {
             }
         }
         self.skipped.remove(&answer.step);
-        if answer.value == Value::Done || answer.value == Value::Yes {
-            if let Some(at) = job.index_of(&answer.step) {
-                self.outstanding.extend(job.steps[at].lifts.iter().cloned());
-                for item in &job.steps[at].restores {
-                    self.outstanding.remove(item);
-                }
+        if (answer.value == Value::Done || answer.value == Value::Yes)
+            && let Some(at) = job.index_of(&answer.step)
+        {
+            self.outstanding.extend(job.steps[at].lifts.iter().cloned());
+            for item in &job.steps[at].restores {
+                self.outstanding.remove(item);
             }
         }
-        self.answers.push(Kept { seq, answer: answer.clone(), withdrawn: false, stale: false });
+        self.answers.push(Kept {
+            seq,
+            answer: answer.clone(),
+            withdrawn: false,
+            stale: false,
+        });
         self.go(job, answer.then.clone());
     }
 
     /// Moves on; a move to an earlier step makes what lies between an earlier attempt.
     fn go(&mut self, job: &Job, then: Cursor) {
-        if let (Cursor::Step { id: from, .. }, Cursor::Step { id: to, cell: 0 }) = (&self.cursor, &then)
+        if let (Cursor::Step { id: from, .. }, Cursor::Step { id: to, cell: 0 }) =
+            (&self.cursor, &then)
             && let (Some(from), Some(to)) = (job.index_of(from), job.index_of(to))
             && to <= from
             && self.cursor != then
         {
             for kept in &mut self.answers {
-                if job.index_of(&kept.answer.step).is_some_and(|at| (to..=from).contains(&at)) {
+                if job
+                    .index_of(&kept.answer.step)
+                    .is_some_and(|at| (to..=from).contains(&at))
+                {
                     kept.stale = true;
                 }
             }
@@ -204,7 +229,12 @@ impl Saved {
         let mut rows: Vec<&Kept> = self
             .answers
             .iter()
-            .filter(|kept| kept.answer.step == step && !kept.withdrawn && !kept.stale && kept.answer.row.is_some())
+            .filter(|kept| {
+                kept.answer.step == step
+                    && !kept.withdrawn
+                    && !kept.stale
+                    && kept.answer.row.is_some()
+            })
             .collect();
         rows.sort_by_key(|kept| kept.answer.row.as_ref().map(|row| row.index));
         rows
@@ -214,7 +244,10 @@ impl Saved {
     #[must_use]
     pub fn cell(&self, step: &str, row: &Row) -> Option<&Kept> {
         self.answers.iter().rev().find(|kept| {
-            kept.answer.step == step && kept.answer.row.as_ref() == Some(row) && !kept.withdrawn && !kept.stale
+            kept.answer.step == step
+                && kept.answer.row.as_ref() == Some(row)
+                && !kept.withdrawn
+                && !kept.stale
         })
     }
 
@@ -223,7 +256,10 @@ impl Saved {
     pub fn attempts(&self, step: &str) -> u32 {
         let mut seen = 0;
         for kept in &self.answers {
-            if kept.answer.step == step && kept.answer.row.is_none() && kept.answer.corrects.is_none() {
+            if kept.answer.step == step
+                && kept.answer.row.is_none()
+                && kept.answer.corrects.is_none()
+            {
                 seen += 1;
             }
         }
@@ -267,17 +303,25 @@ impl Saved {
             .iter()
             .skip(from)
             .find(|step| self.all_hold(&step.when))
-            .map_or(Cursor::Ending, |step| Cursor::Step { id: step.id.clone(), cell: 0 })
+            .map_or(Cursor::Ending, |step| Cursor::Step {
+                id: step.id.clone(),
+                cell: 0,
+            })
     }
 
     /// The first plate item after `item` that is still to be asked; else the first step.
     fn plate_after(&self, job: &Job, item: Option<&str>) -> Cursor {
-        let from = item.and_then(|id| job.plate.iter().position(|other| other.id == id)).map_or(0, |at| at + 1);
+        let from = item
+            .and_then(|id| job.plate.iter().position(|other| other.id == id))
+            .map_or(0, |at| at + 1);
         job.plate
             .iter()
             .skip(from)
             .find(|item| !self.plate.contains_key(&item.id) && self.all_hold(&item.when))
-            .map_or_else(|| self.first_step(job, 0), |item| Cursor::Plate(item.id.clone()))
+            .map_or_else(
+                || self.first_step(job, 0),
+                |item| Cursor::Plate(item.id.clone()),
+            )
     }
 
     /// True if all conditions hold now.
@@ -346,7 +390,12 @@ impl Saved {
         } else {
             return None;
         };
-        Some(Row { index, point, up, column: column.id.clone() })
+        Some(Row {
+            index,
+            point,
+            up,
+            column: column.id.clone(),
+        })
     }
 
     /// The step at the cursor.
@@ -364,7 +413,10 @@ impl Saved {
         if let StepKind::ReadingSet(set) = &step.kind
             && Self::row_at(set, cell + 1).is_some()
         {
-            return Cursor::Step { id: step.id.clone(), cell: cell + 1 };
+            return Cursor::Step {
+                id: step.id.clone(),
+                cell: cell + 1,
+            };
         }
         self.step_after(job, step, None)
     }

@@ -7,17 +7,26 @@ use rust_decimal::Decimal;
 use super::answer::{self, Outcome};
 use super::question::{self, Asked, asked};
 use super::record::{Answered, Body, Channel, Clip, Cursor, How, Record, Value};
-use super::{Candidate, EarState, Effect, Event, Key, Mark, Message, Phase, ReasonFor, Run, Stamp, finding, keypad};
+use super::{
+    Candidate, EarState, Effect, Event, Key, Mark, Message, Phase, ReasonFor, Run, Stamp, finding,
+    keypad,
+};
 use crate::calc::finding::Grade;
 use crate::job::{ChoiceOption, PlateKind, PlateValue, Step, StepKind};
 use crate::spoken::{self, Command, CommandSet, Slot, SlotKind};
 
 /// What is said when somebody says stop.
-pub const STOP_WORDS: &str = "Stopped. Sayback cannot stop the actuator: use the site's own stop. Go ahead when it is over.";
+pub const STOP_WORDS: &str =
+    "Stopped. Sayback cannot stop the actuator: use the site's own stop. Go ahead when it is over.";
 
 /// Takes in one event.
 pub fn step(run: &mut Run, event: Event, at: Stamp) -> Vec<Effect> {
-    let mut turn = Turn { run, at, effects: Vec::new(), relisten: false };
+    let mut turn = Turn {
+        run,
+        at,
+        effects: Vec::new(),
+        relisten: false,
+    };
     turn.run.live.now_ms = at.mono_ms;
     turn.take(event);
     if turn.relisten {
@@ -65,7 +74,12 @@ impl Turn<'_> {
                 self.relisten = true;
                 keypad::take_line(self, &keys);
             }
-            Event::Heard { words, listen, clip, damaged } => self.heard(&words, listen, clip, damaged),
+            Event::Heard {
+                words,
+                listen,
+                clip,
+                damaged,
+            } => self.heard(&words, listen, clip, damaged),
             Event::Saved => self.saved(),
             Event::NotSaved { why, again } => {
                 self.run.live.pending = None;
@@ -95,7 +109,11 @@ impl Turn<'_> {
             let then = self.run.saved.step_after(&self.run.job.clone(), step, None);
             let step = step.id.clone();
             self.tell(Mark::Good, &format!("{seconds} seconds. Release."));
-            self.append(Body::Held { step, seconds, then });
+            self.append(Body::Held {
+                step,
+                seconds,
+                then,
+            });
         }
     }
 
@@ -103,13 +121,30 @@ impl Turn<'_> {
 
     fn heard(&mut self, words: &str, listen: u64, clip: Option<Clip>, damaged: bool) {
         // Stop words act even when they come late.
-        let is_stop = spoken::parse(&Slot { name: String::new(), kind: SlotKind::Choice(Vec::new()) }, words).meaning
+        let is_stop = spoken::parse(
+            &Slot {
+                name: String::new(),
+                kind: SlotKind::Choice(Vec::new()),
+            },
+            words,
+        )
+        .meaning
             == Some(spoken::Meaning::Command(Command::Stop));
         if is_stop {
-            self.stop(How { channel: Channel::Voice, heard: words.to_owned(), clip, ..How::default() });
+            self.stop(How {
+                channel: Channel::Voice,
+                heard: words.to_owned(),
+                clip,
+                ..How::default()
+            });
             return;
         }
-        if listen != self.run.live.listen || matches!(self.run.live.phase, Phase::Saving | Phase::Done | Phase::Idle) {
+        if listen != self.run.live.listen
+            || matches!(
+                self.run.live.phase,
+                Phase::Saving | Phase::Done | Phase::Idle
+            )
+        {
             return;
         }
         self.relisten = true;
@@ -118,7 +153,10 @@ impl Turn<'_> {
             return;
         }
         if words.is_empty() {
-            if !matches!(self.run.live.phase, Phase::Paused | Phase::Stopped | Phase::Holding { .. }) {
+            if !matches!(
+                self.run.live.phase,
+                Phase::Paused | Phase::Stopped | Phase::Holding { .. }
+            ) {
                 self.tell(Mark::Watch, "Not understood. Say it again, or type it.");
             }
             return;
@@ -134,7 +172,7 @@ impl Turn<'_> {
         let job = self.run.job.clone();
         let asked = asked(&job, &self.run.saved, &self.cursor());
         match answer::heard(self.run, &asked, words, clip.clone()) {
-            Outcome::Command(command) => self.command(&command, words, clip),
+            Outcome::Command(command) => self.command(command, words, clip),
             Outcome::Candidate(candidate) => match self.run.live.phase {
                 Phase::Asking | Phase::Confirming(_) => self.confirm(candidate),
                 _ => self.tell(Mark::Watch, "Not now. Say go ahead first."),
@@ -155,18 +193,28 @@ impl Turn<'_> {
     }
 
     /// A command by voice; the keypad calls the same parts.
-    pub(super) fn command(&mut self, command: &Command, words: &str, clip: Option<Clip>) {
-        let how = How { channel: Channel::Voice, heard: words.to_owned(), clip, ..How::default() };
+    pub(super) fn command(&mut self, command: Command, words: &str, clip: Option<Clip>) {
+        let how = How {
+            channel: Channel::Voice,
+            heard: words.to_owned(),
+            clip,
+            ..How::default()
+        };
         match (self.run.live.phase.clone(), command) {
             (_, Command::Stop) => self.stop(how),
             (Phase::Paused | Phase::Stopped, Command::Resume) => self.ask_again(),
-            (Phase::Paused | Phase::Stopped, _) => self.tell(Mark::Plain, "Standing by. Say go ahead."),
+            (Phase::Paused | Phase::Stopped, _) => {
+                self.tell(Mark::Plain, "Standing by. Say go ahead.");
+            }
             (Phase::Confirming(candidate), Command::Yes) => self.keep(candidate),
             (Phase::Confirming(_), Command::No | Command::Disregard) => {
                 self.run.live.phase = Phase::Asking;
                 self.tell(Mark::Watch, "Not stored. Say it again.");
             }
-            (Phase::Confirming(candidate), Command::RepeatPrompt | Command::RepeatLastValue | Command::ReadBack) => {
+            (
+                Phase::Confirming(candidate),
+                Command::RepeatPrompt | Command::RepeatLastValue | Command::ReadBack,
+            ) => {
                 self.say(&candidate.said);
             }
             (Phase::Confirming(_), Command::Correction) => {
@@ -174,9 +222,14 @@ impl Turn<'_> {
                 self.tell(Mark::Watch, "Not stored. Say the right value.");
             }
             (_, Command::Ack | Command::AckWillDo) => {
-                self.tell(Mark::Watch, "That is received, not yes. Affirm or negative?");
+                self.tell(
+                    Mark::Watch,
+                    "That is received, not yes. Affirm or negative?",
+                );
             }
-            (Phase::Telling, Command::Next | Command::Yes | Command::Resume) => self.go_on(String::new()),
+            (Phase::Telling, Command::Next | Command::Yes | Command::Resume) => {
+                self.go_on(String::new());
+            }
             (Phase::Telling, Command::RepeatPrompt | Command::ReadBack) => {
                 let text = self.run.live.message.text.clone();
                 self.say(&text);
@@ -188,7 +241,12 @@ impl Turn<'_> {
             (Phase::Asking, Command::Next) => self.next(how),
             (_, Command::RepeatPrompt) => self.ask_again(),
             (_, Command::RepeatLastValue | Command::ReadBack) => {
-                let text = self.run.live.last_kept.clone().unwrap_or_else(|| "Nothing is kept yet".to_owned());
+                let text = self
+                    .run
+                    .live
+                    .last_kept
+                    .clone()
+                    .unwrap_or_else(|| "Nothing is kept yet".to_owned());
                 self.say(&format!("{text}."));
             }
             (_, Command::Pause | Command::PauseLong) => self.pause(),
@@ -213,15 +271,26 @@ impl Turn<'_> {
     /// Yes, where a question is open: a gate's answer, or something that can be affirmed.
     pub(super) fn yes(&mut self, how: How) {
         match self.asked() {
-            Asked::Restore(_) | Asked::Step(Step { kind: StepKind::Gate { .. }, .. }) => self.gate(Value::Yes, how),
+            Asked::Restore(_)
+            | Asked::Step(Step {
+                kind: StepKind::Gate { .. },
+                ..
+            }) => self.gate(Value::Yes, how),
             _ => self.next(how),
         }
     }
 
     pub(super) fn no(&mut self, how: How) {
         match self.asked() {
-            Asked::Restore(_) | Asked::Step(Step { kind: StepKind::Gate { .. }, .. }) => self.gate(Value::No, how),
-            _ => self.tell(Mark::Watch, "This is no yes-or-no question. Nothing was stored."),
+            Asked::Restore(_)
+            | Asked::Step(Step {
+                kind: StepKind::Gate { .. },
+                ..
+            }) => self.gate(Value::No, how),
+            _ => self.tell(
+                Mark::Watch,
+                "This is no yes-or-no question. Nothing was stored.",
+            ),
         }
     }
 
@@ -236,7 +305,11 @@ impl Turn<'_> {
             said: format!("{word}: {short}. Affirm?"),
             how,
         };
-        if candidate.how.channel == Channel::Voice { self.confirm(candidate) } else { self.keep(candidate) }
+        if candidate.how.channel == Channel::Voice {
+            self.confirm(candidate);
+        } else {
+            self.keep(candidate);
+        }
     }
 
     /// Done, next: ends an instruction, starts a hold, passes a memo, keeps what is already known.
@@ -249,8 +322,10 @@ impl Turn<'_> {
                 StepKind::Hold { seconds } => {
                     let whole = (*seconds * Decimal::from(1000)).round();
                     let length = u64::try_from(whole).unwrap_or(1000);
-                    self.run.live.phase =
-                        Phase::Holding { until_ms: self.at.mono_ms + length, seconds: *seconds };
+                    self.run.live.phase = Phase::Holding {
+                        until_ms: self.at.mono_ms + length,
+                        seconds: *seconds,
+                    };
                     self.tell(Mark::Plain, &format!("Hold. {seconds} seconds."));
                 }
                 StepKind::Memo => self.moved("next", self.run.saved.step_after(&job, step, None)),
@@ -266,7 +341,9 @@ impl Turn<'_> {
                 _ => self.tell(Mark::Watch, "Affirm or negative is wanted."),
             },
             Asked::Cell(step, _, row) if self.run.saved.cell(&step.id, &row).is_some() => {
-                let Cursor::Step { cell, .. } = cursor else { return };
+                let Cursor::Step { cell, .. } = cursor else {
+                    return;
+                };
                 self.moved("kept", self.run.saved.after_cell(&job, step, cell));
             }
             Asked::Nothing => {}
@@ -275,13 +352,16 @@ impl Turn<'_> {
     }
 
     fn moved(&mut self, why: &str, then: Cursor) {
-        self.append(Body::Moved { why: why.to_owned(), then });
+        self.append(Body::Moved {
+            why: why.to_owned(),
+            then,
+        });
     }
 
     /// Keeps a candidate: only from a yes, or from the Enter key.
     pub(super) fn keep(&mut self, candidate: Candidate) {
         if self.run.live.correcting.is_some() {
-            self.run.live.phase = Phase::Reason(ReasonFor::Correction(candidate));
+            self.run.live.phase = Phase::Reason(ReasonFor::Correction(Box::new(candidate)));
             self.tell(Mark::Plain, "Why is it corrected? Say or type the number.");
             return;
         }
@@ -295,7 +375,11 @@ impl Turn<'_> {
         let cursor = self.cursor();
         match asked(&job, &self.run.saved, &cursor) {
             Asked::Plate(item) => match plate_value(&item.kind, value) {
-                Ok(value) => self.append(Body::Plate { item: item.id.clone(), value, how }),
+                Ok(value) => self.append(Body::Plate {
+                    item: item.id.clone(),
+                    value,
+                    how,
+                }),
                 Err(why) => {
                     self.run.live.phase = Phase::Asking;
                     self.tell(Mark::Watch, &why);
@@ -306,7 +390,10 @@ impl Turn<'_> {
                     self.append(Body::Restored { item, how });
                 } else {
                     self.run.live.phase = Phase::Done;
-                    self.tell(Mark::Bad, &format!("The job stays open: restore {item}, then resume this run."));
+                    self.tell(
+                        Mark::Bad,
+                        &format!("The job stays open: restore {item}, then resume this run."),
+                    );
                     self.effects.push(Effect::Quit(1));
                 }
             }
@@ -324,10 +411,21 @@ impl Turn<'_> {
         }
     }
 
-    fn answered(&self, step: &Step, cursor: &Cursor, value: Value, how: How, out_of_range: bool) -> Answered {
+    fn answered(
+        &self,
+        step: &Step,
+        cursor: &Cursor,
+        value: Value,
+        how: How,
+        out_of_range: bool,
+    ) -> Answered {
         let job = &self.run.job;
         let saved = &self.run.saved;
-        let cell = if let Cursor::Step { cell, .. } = cursor { *cell } else { 0 };
+        let cell = if let Cursor::Step { cell, .. } = cursor {
+            *cell
+        } else {
+            0
+        };
         let row = match &step.kind {
             StepKind::ReadingSet(set) => super::run::Saved::row_at(set, cell),
             _ => None,
@@ -337,12 +435,19 @@ impl Turn<'_> {
             None => saved.answer(&step.id).filter(|kept| !kept.stale),
         };
         let gate_no = value == Value::No;
-        let corrects = replaced.filter(|kept| kept.answer.value != Value::No && !gate_no).map(|kept| kept.seq);
+        let corrects = replaced
+            .filter(|kept| kept.answer.value != Value::No && !gate_no)
+            .map(|kept| kept.seq);
         let attempt = saved.attempts(&step.id) + 1;
         let mut answered = Answered {
             step: step.id.clone(),
             row,
-            stage: step.stage,
+            // Once adjusting has begun, nothing that is measured is as found any more.
+            stage: if saved.frozen && step.stage == crate::job::Stage::AsFound {
+                crate::job::Stage::Adjust
+            } else {
+                step.stage
+            },
             value,
             out_of_range,
             corrects,
@@ -353,14 +458,23 @@ impl Turn<'_> {
         };
         // Where it goes can depend on this very answer, so it is tried on a copy first.
         let mut trial = saved.clone();
-        trial.apply(job, &Record { at: self.at.wall, body: Body::Answered(answered.clone()) });
+        trial.apply(
+            job,
+            &Record {
+                at: self.at.wall,
+                body: Body::Answered(answered.clone()),
+            },
+        );
         answered.then = match (&step.kind, &answered.value) {
             (StepKind::Gate { refused }, Value::No) => match refused {
                 Some(next) => trial.step_after(job, step, Some(next)),
                 None => cursor.clone(),
             },
             (StepKind::Choice(options), Value::Choice(id)) => {
-                let next = options.iter().find(|option| option.id == *id).and_then(|option| option.next.as_deref());
+                let next = options
+                    .iter()
+                    .find(|option| option.id == *id)
+                    .and_then(|option| option.next.as_deref());
                 trial.step_after(job, step, next)
             }
             _ => trial.after_cell(job, step, cell),
@@ -383,7 +497,11 @@ impl Turn<'_> {
             _ => None,
         };
         let body = Body::Stopped { step, how };
-        if busy { self.run.live.queue.push_back(body) } else { self.append(body) }
+        if busy {
+            self.run.live.queue.push_back(body);
+        } else {
+            self.append(body);
+        }
         self.run.live.phase = Phase::Stopped;
         self.tell(Mark::Bad, STOP_WORDS);
     }
@@ -408,9 +526,13 @@ impl Turn<'_> {
     fn can_go_back_to(&self, cursor: &Cursor) -> bool {
         match asked(&self.run.job, &self.run.saved, cursor) {
             Asked::Step(step) | Asked::Cell(step, ..) => {
-                !matches!(step.kind, StepKind::Finding(_))
-                    && !(self.run.saved.frozen
-                        && matches!(step.stage, crate::job::Stage::AsFound | crate::job::Stage::Safety))
+                let frozen = self.run.saved.frozen
+                    && matches!(
+                        step.stage,
+                        crate::job::Stage::AsFound | crate::job::Stage::Safety
+                    );
+                !frozen
+                    && !matches!(step.kind, StepKind::Finding(_))
                     && *cursor != self.run.saved.cursor
             }
             _ => false,
@@ -418,24 +540,45 @@ impl Turn<'_> {
     }
 
     pub(super) fn undo(&mut self) {
-        let Some(kept) = self.run.saved.answers.iter().rev().find(|kept| !kept.withdrawn) else {
+        let Some(kept) = self
+            .run
+            .saved
+            .answers
+            .iter()
+            .rev()
+            .find(|kept| !kept.withdrawn)
+        else {
             self.tell(Mark::Watch, "Nothing has been kept yet.");
             return;
         };
         if self.run.saved.is_frozen(&kept.answer) {
-            self.tell(Mark::Watch, "As-found readings are frozen. Say correction: the old value stays in the record.");
+            self.tell(
+                Mark::Watch,
+                "As-found readings are frozen. Say correction: the old value stays in the record.",
+            );
             return;
         }
         let seq = kept.seq;
         let job = &self.run.job;
-        let cell = match (&kept.answer.row, job.index_of(&kept.answer.step).map(|at| &job.steps[at].kind)) {
+        let cell = match (
+            &kept.answer.row,
+            job.index_of(&kept.answer.step)
+                .map(|at| &job.steps[at].kind),
+        ) {
             (Some(row), Some(StepKind::ReadingSet(set))) => {
-                let column = set.columns.iter().position(|column| column.id == row.column).unwrap_or(0);
+                let column = set
+                    .columns
+                    .iter()
+                    .position(|column| column.id == row.column)
+                    .unwrap_or(0);
                 row.index * set.columns.len() + column
             }
             _ => 0,
         };
-        let then = Cursor::Step { id: kept.answer.step.clone(), cell };
+        let then = Cursor::Step {
+            id: kept.answer.step.clone(),
+            cell,
+        };
         self.append(Body::Withdrawn { seq, then });
     }
 
@@ -449,17 +592,37 @@ impl Turn<'_> {
         self.run.live.typed.clear();
         self.run.live.phase = Phase::Asking;
         let short = self.asked().short();
-        self.tell(Mark::Watch, &format!("Correct {short}, which was {was}. What is right?"));
+        self.tell(
+            Mark::Watch,
+            &format!("Correct {short}, which was {was}. What is right?"),
+        );
     }
 
     pub(super) fn skip(&mut self, unable: bool) {
         match self.asked() {
             Asked::Plate(item) if item.unknown_allowed => {
-                let (item, how) = (item.id.clone(), How { heard: "unknown".to_owned(), ..How::default() });
-                self.append(Body::Plate { item, value: PlateValue::Unknown, how });
+                let (item, how) = (
+                    item.id.clone(),
+                    How {
+                        heard: "unknown".to_owned(),
+                        ..How::default()
+                    },
+                );
+                self.append(Body::Plate {
+                    item,
+                    value: PlateValue::Unknown,
+                    how,
+                });
             }
-            Asked::Plate(_) => self.tell(Mark::Watch, "The job cannot go on without this. Say or type it."),
-            Asked::Step(Step { kind: StepKind::Gate { .. }, .. }) | Asked::Restore(_) => {
+            Asked::Plate(_) => self.tell(
+                Mark::Watch,
+                "The job cannot go on without this. Say or type it.",
+            ),
+            Asked::Step(Step {
+                kind: StepKind::Gate { .. },
+                ..
+            })
+            | Asked::Restore(_) => {
                 self.tell(Mark::Bad, "A safety question is never skipped. Affirm, negative, or end the job by the menu.");
             }
             Asked::Step(_) | Asked::Cell(..) => {
@@ -472,10 +635,21 @@ impl Turn<'_> {
 
     pub(super) fn reason_options(reason: &ReasonFor) -> Vec<ChoiceOption> {
         let words: &[&str] = match reason {
-            ReasonFor::Correction(_) => &["misread", "misheard", "typed wrongly", "measured again", "wrong terminals"],
-            ReasonFor::Skip { .. } | ReasonFor::End => {
-                &["not safe now", "no access", "dead or no supply", "not fitted", "waiting for a part", "no time left"]
-            }
+            ReasonFor::Correction(_) => &[
+                "misread",
+                "misheard",
+                "typed wrongly",
+                "measured again",
+                "wrong terminals",
+            ],
+            ReasonFor::Skip { .. } | ReasonFor::End => &[
+                "not safe now",
+                "no access",
+                "dead or no supply",
+                "not fitted",
+                "waiting for a part",
+                "no time left",
+            ],
         };
         words
             .iter()
@@ -491,7 +665,10 @@ impl Turn<'_> {
 
     fn reason_heard(&mut self, words: &str, reason: ReasonFor) {
         let options = Self::reason_options(&reason);
-        let slot = Slot { name: "reason".to_owned(), kind: question::choice(&options) };
+        let slot = Slot {
+            name: "reason".to_owned(),
+            kind: question::choice(&options),
+        };
         let decision = spoken::parse(&slot, words);
         match decision.meaning {
             Some(spoken::Meaning::Choice(id)) => {
@@ -499,17 +676,32 @@ impl Turn<'_> {
                     self.reason_given(at, reason, Channel::Voice, words);
                 }
             }
-            Some(spoken::Meaning::Command(Command::No | Command::Disregard | Command::Back)) => self.ask_again(),
+            Some(spoken::Meaning::Command(Command::No | Command::Disregard | Command::Back)) => {
+                self.ask_again();
+            }
             _ => self.tell(Mark::Watch, "Say the number of the reason."),
         }
     }
 
-    pub(super) fn reason_given(&mut self, at: usize, reason: ReasonFor, channel: Channel, words: &str) {
-        let Some(text) = Self::reason_options(&reason).get(at).map(|option| option.title.clone()) else {
+    pub(super) fn reason_given(
+        &mut self,
+        at: usize,
+        reason: ReasonFor,
+        channel: Channel,
+        words: &str,
+    ) {
+        let Some(text) = Self::reason_options(&reason)
+            .get(at)
+            .map(|option| option.title.clone())
+        else {
             self.tell(Mark::Watch, "There is no reason with that number.");
             return;
         };
-        let how = How { channel, heard: words.to_owned(), ..How::default() };
+        let how = How {
+            channel,
+            heard: words.to_owned(),
+            ..How::default()
+        };
         match reason {
             ReasonFor::Skip { unable } => {
                 let job = self.run.job.clone();
@@ -519,20 +711,47 @@ impl Turn<'_> {
                     Asked::Cell(step, _, row) => (step, Some(row)),
                     _ => return,
                 };
-                let cell = if let Cursor::Step { cell, .. } = cursor { cell } else { 0 };
+                let cell = if let Cursor::Step { cell, .. } = cursor {
+                    cell
+                } else {
+                    0
+                };
                 let then = self.run.saved.after_cell(&job, step, cell);
-                self.append(Body::Skipped { step: step.id.clone(), row, reason: text, unable, how, then });
+                self.append(Body::Skipped {
+                    step: step.id.clone(),
+                    row,
+                    reason: text,
+                    unable,
+                    how,
+                    then,
+                });
             }
-            ReasonFor::Correction(candidate) => self.correction(candidate, text),
-            ReasonFor::End => self.append(Body::Closed { complete: false, reason: Some(text) }),
+            ReasonFor::Correction(candidate) => self.correction(*candidate, text),
+            ReasonFor::End => self.append(Body::Closed {
+                complete: false,
+                reason: Some(text),
+            }),
         }
     }
 
     fn correction(&mut self, candidate: Candidate, reason: String) {
-        let Some(seq) = self.run.live.correcting.take() else { return };
-        let Some(old) = self.run.saved.answers.iter().find(|kept| kept.seq == seq).cloned() else { return };
+        let Some(seq) = self.run.live.correcting.take() else {
+            return;
+        };
+        let Some(old) = self
+            .run
+            .saved
+            .answers
+            .iter()
+            .find(|kept| kept.seq == seq)
+            .cloned()
+        else {
+            return;
+        };
         let job = self.run.job.clone();
-        let Some(step) = job.index_of(&old.answer.step).map(|at| &job.steps[at]) else { return };
+        let Some(step) = job.index_of(&old.answer.step).map(|at| &job.steps[at]) else {
+            return;
+        };
         let frozen = self.run.saved.is_frozen(&old.answer);
         let mut answered = Answered {
             value: candidate.value,
@@ -546,7 +765,13 @@ impl Turn<'_> {
         answered.then = self.run.saved.cursor.clone();
         if !frozen {
             let mut trial = self.run.saved.clone();
-            trial.apply(&job, &Record { at: self.at.wall, body: Body::Answered(answered.clone()) });
+            trial.apply(
+                &job,
+                &Record {
+                    at: self.at.wall,
+                    body: Body::Answered(answered.clone()),
+                },
+            );
             answered.then = match (&answered.row, &step.kind) {
                 (Some(_), _) => self.run.saved.cursor.clone(),
                 (None, StepKind::Choice(options)) => {
@@ -570,23 +795,42 @@ impl Turn<'_> {
     }
 
     pub(super) fn note(&mut self, text: &str, clip: Option<Clip>) {
-        let channel = if clip.is_some() { Channel::Voice } else { Channel::Keypad };
+        let channel = if clip.is_some() {
+            Channel::Voice
+        } else {
+            Channel::Keypad
+        };
         let step = match &self.run.saved.cursor {
             Cursor::Step { id, .. } => Some(id.clone()),
             _ => None,
         };
-        let how = How { channel, heard: text.to_owned(), clip, ..How::default() };
-        self.append(Body::Noted { step, text: text.to_owned(), how });
+        let how = How {
+            channel,
+            heard: text.to_owned(),
+            clip,
+            ..How::default()
+        };
+        self.append(Body::Noted {
+            step,
+            text: text.to_owned(),
+            how,
+        });
     }
 
     pub(super) fn leave(&mut self) {
         self.run.live.phase = Phase::Reason(ReasonFor::End);
-        self.tell(Mark::Plain, "Why does the job end here? Say or type the number.");
+        self.tell(
+            Mark::Plain,
+            "Why does the job end here? Say or type the number.",
+        );
     }
 
     fn say_place(&mut self) {
         let view = super::view(self.run);
-        self.say(&format!("{}. {}. {}", view.title, view.place, view.question));
+        self.say(&format!(
+            "{}. {}. {}",
+            view.title, view.place, view.question
+        ));
     }
 
     /// Goes on after a finding that was told.
@@ -607,7 +851,10 @@ impl Turn<'_> {
 
     /// Hands a record to the journal; it is applied once it is on the disk.
     pub(super) fn append(&mut self, body: Body) {
-        let record = Record { at: self.at.wall, body };
+        let record = Record {
+            at: self.at.wall,
+            body,
+        };
         self.run.live.pending = Some(record.clone());
         self.run.live.typed.clear();
         self.run.live.odd = None;
@@ -618,7 +865,9 @@ impl Turn<'_> {
     }
 
     fn saved(&mut self) {
-        let Some(record) = self.run.live.pending.take() else { return };
+        let Some(record) = self.run.live.pending.take() else {
+            return;
+        };
         let job = self.run.job.clone();
         self.run.saved.apply(&job, &record);
         if let Some(body) = self.run.live.queue.pop_front() {
@@ -626,17 +875,21 @@ impl Turn<'_> {
             return;
         }
         let kept = match &record.body {
-            Body::Answered(Answered { value: Value::Done, .. }) => "Done.".to_owned(),
-            Body::Answered(Answered { value: Value::No, .. }) => {
-                "No. That is recorded. The job waits here until it is yes.".to_owned()
-            }
+            Body::Answered(Answered {
+                value: Value::Done, ..
+            }) => "Done.".to_owned(),
+            Body::Answered(Answered {
+                value: Value::No, ..
+            }) => "No. That is recorded. The job waits here until it is yes.".to_owned(),
             Body::Answered(_) | Body::Plate { .. } | Body::Restored { .. } => "Kept.".to_owned(),
             Body::Noted { .. } => "Noted.".to_owned(),
             Body::Withdrawn { .. } => "Taken back.".to_owned(),
             Body::Held { seconds, .. } => format!("Held {seconds} seconds. Release."),
             Body::Skipped { .. } => "Skipped, with the reason.".to_owned(),
             Body::InstrumentExpired { item, due } => {
-                let title = job.plate_item(item).map_or(item.as_str(), |item| item.title.as_str());
+                let title = job
+                    .plate_item(item)
+                    .map_or(item.as_str(), |item| item.title.as_str());
                 format!("{title}: {due} is past. The record is flagged.")
             }
             Body::AsFoundFrozen { .. } => "As-found readings are frozen.".to_owned(),
@@ -644,7 +897,11 @@ impl Turn<'_> {
                 if finding.grade == Grade::Good {
                     said.clone()
                 } else {
-                    let mark = if finding.grade == Grade::Bad { Mark::Bad } else { Mark::Watch };
+                    let mark = if finding.grade == Grade::Bad {
+                        Mark::Bad
+                    } else {
+                        Mark::Watch
+                    };
                     self.run.live.last_finding = Some(finding.verdict.to_string());
                     self.tell(mark, &said.clone());
                     self.run.live.phase = Phase::Telling;
@@ -654,7 +911,11 @@ impl Turn<'_> {
             }
             Body::Closed { complete, .. } => {
                 self.run.live.phase = Phase::Done;
-                let text = if *complete { "The job is complete." } else { "The job is closed before its end." };
+                let text = if *complete {
+                    "The job is complete."
+                } else {
+                    "The job is closed before its end."
+                };
                 self.tell(Mark::Good, text);
                 self.effects.push(Effect::Quit(u8::from(!complete)));
                 return;
@@ -664,7 +925,10 @@ impl Turn<'_> {
                 self.relisten = true;
                 return;
             }
-            Body::Started(_) | Body::Moved { .. } | Body::Resumed { .. } | Body::Microphone { .. } => String::new(),
+            Body::Started(_)
+            | Body::Moved { .. }
+            | Body::Resumed { .. }
+            | Body::Microphone { .. } => String::new(),
         };
         self.go_on(kept);
     }
@@ -685,7 +949,9 @@ impl Turn<'_> {
             && step.adjusts
             && !self.run.saved.frozen
         {
-            let body = Body::AsFoundFrozen { step: step.id.clone() };
+            let body = Body::AsFoundFrozen {
+                step: step.id.clone(),
+            };
             self.append(body);
             return;
         }
@@ -695,12 +961,22 @@ impl Turn<'_> {
             return;
         }
         if self.run.saved.cursor == Cursor::Ending && self.run.saved.outstanding.is_empty() {
-            self.append(Body::Closed { complete: true, reason: None });
+            self.append(Body::Closed {
+                complete: true,
+                reason: None,
+            });
             return;
         }
         self.run.live.phase = Phase::Asking;
-        let mark = if before.is_empty() { Mark::Plain } else { Mark::Good };
-        self.run.live.message = Message { mark, text: before.clone() };
+        let mark = if before.is_empty() {
+            Mark::Plain
+        } else {
+            Mark::Good
+        };
+        self.run.live.message = Message {
+            mark,
+            text: before.clone(),
+        };
         let sentence = self.question();
         self.say(format!("{before} {sentence}").trim());
     }
@@ -709,14 +985,21 @@ impl Turn<'_> {
     fn expired(&self) -> Option<Body> {
         let saved = &self.run.saved;
         let now = self.at.wall.month();
-        self.run.job.plate.iter().find_map(|item| match (&item.kind, saved.plate.get(&item.id)) {
-            (PlateKind::Month, Some(PlateValue::Text(due)))
-                if due.as_str() < now.as_str() && !saved.expired.contains_key(&item.id) =>
-            {
-                Some(Body::InstrumentExpired { item: item.id.clone(), due: due.clone() })
-            }
-            _ => None,
-        })
+        self.run
+            .job
+            .plate
+            .iter()
+            .find_map(|item| match (&item.kind, saved.plate.get(&item.id)) {
+                (PlateKind::Month, Some(PlateValue::Text(due)))
+                    if due.as_str() < now.as_str() && !saved.expired.contains_key(&item.id) =>
+                {
+                    Some(Body::InstrumentExpired {
+                        item: item.id.clone(),
+                        due: due.clone(),
+                    })
+                }
+                _ => None,
+            })
     }
 
     // ---- small parts ---------------------------------------------------
@@ -741,49 +1024,80 @@ impl Turn<'_> {
     }
 
     pub(super) fn tell(&mut self, mark: Mark, text: &str) {
-        self.run.live.message = Message { mark, text: text.to_owned() };
+        self.run.live.message = Message {
+            mark,
+            text: text.to_owned(),
+        };
         self.say(text);
     }
 
     fn listen(&mut self) {
         let live = &self.run.live;
-        let commands_only = || Slot { name: String::new(), kind: SlotKind::Choice(Vec::new()) };
+        let commands_only = || Slot {
+            name: String::new(),
+            kind: SlotKind::Choice(Vec::new()),
+        };
         let (slot, commands) = match &live.phase {
             Phase::Asking => (self.asked().slot(&self.run.saved), CommandSet::All),
-            Phase::Confirming(_) | Phase::Leaving => {
-                (Slot { name: "yes or no".to_owned(), kind: SlotKind::YesNo }, CommandSet::Few)
-            }
-            Phase::Reason(reason) => (
-                Slot { name: "reason".to_owned(), kind: question::choice(&Self::reason_options(reason)) },
+            Phase::Confirming(_) | Phase::Leaving => (
+                Slot {
+                    name: "yes or no".to_owned(),
+                    kind: SlotKind::YesNo,
+                },
                 CommandSet::Few,
             ),
-            Phase::Noting => (Slot { name: "note".to_owned(), kind: SlotKind::Any }, CommandSet::All),
+            Phase::Reason(reason) => (
+                Slot {
+                    name: "reason".to_owned(),
+                    kind: question::choice(&Self::reason_options(reason)),
+                },
+                CommandSet::Few,
+            ),
+            Phase::Noting => (
+                Slot {
+                    name: "note".to_owned(),
+                    kind: SlotKind::Any,
+                },
+                CommandSet::All,
+            ),
             Phase::Saving | Phase::Idle | Phase::Done => return,
             _ => (commands_only(), CommandSet::All),
         };
         self.run.live.listen += 1;
         let listen = self.run.live.listen;
-        self.effects.push(Effect::Listen { slot, commands, listen });
+        self.effects.push(Effect::Listen {
+            slot,
+            commands,
+            listen,
+        });
     }
 }
 
 fn plate_value(kind: &PlateKind, value: Value) -> Result<PlateValue, String> {
     match (kind, value) {
-        (PlateKind::Month, Value::Number { value, .. }) => answer::month(value)
-            .map(PlateValue::Text)
-            .ok_or_else(|| "Year and month are wanted as six digits, for example 2 0 2 7 0 2.".to_owned()),
+        (PlateKind::Month, Value::Number { value, .. }) => {
+            answer::month(value).map(PlateValue::Text).ok_or_else(|| {
+                "Year and month are wanted as six digits, for example 2 0 2 7 0 2.".to_owned()
+            })
+        }
         (_, Value::Number { value, .. }) => Ok(PlateValue::Number(value)),
         (_, Value::Choice(id)) => Ok(PlateValue::Text(id)),
         (_, Value::Tag(text)) => Ok(PlateValue::Text(text)),
         (_, Value::Status(_)) => Err("A number is wanted. Skip it if it is unknown.".to_owned()),
-        (_, Value::Yes | Value::No | Value::Done) => Err("A value is wanted. Say it or type it.".to_owned()),
+        (_, Value::Yes | Value::No | Value::Done) => {
+            Err("A value is wanted. Say it or type it.".to_owned())
+        }
     }
 }
 
 /// Enter, on the keypad.
 #[must_use]
 pub(super) fn keyed(text: &str) -> How {
-    How { channel: Channel::Keypad, heard: text.to_owned(), ..How::default() }
+    How {
+        channel: Channel::Keypad,
+        heard: text.to_owned(),
+        ..How::default()
+    }
 }
 
 /// Keys that can bounce are all but the digits: two equal digits in a row are a number.

@@ -51,7 +51,11 @@ pub fn view(run: &Run) -> View {
         place: place(run),
         caution: asked.step().and_then(|step| step.caution.clone()),
         question: asked.sentence(job, &run.saved),
-        big: if live.typed.is_empty() { asked.short() } else { live.typed.clone() },
+        big: if live.typed.is_empty() {
+            asked.short()
+        } else {
+            live.typed.clone()
+        },
         unit: String::new(),
         state: "ASK",
         message: live.message.text.clone(),
@@ -71,7 +75,12 @@ pub fn view(run: &Run) -> View {
         match asked.slot(&run.saved).kind {
             SlotKind::Number(range) => shown.unit = range.unit.symbol().to_owned(),
             SlotKind::Choice(_) => {
-                if let Some(title) = live.typed.parse::<usize>().ok().and_then(|at| asked.options().get(at.wrapping_sub(1))) {
+                if let Some(title) = live
+                    .typed
+                    .parse::<usize>()
+                    .ok()
+                    .and_then(|at| asked.options().get(at.wrapping_sub(1)))
+                {
                     shown.big.clone_from(&title.title);
                 }
             }
@@ -91,7 +100,9 @@ fn phase(run: &Run, shown: &mut View) {
             } else if run.live.typed.is_empty()
                 && let Some(known) = known(run)
             {
-                shown.message = format!("{} Kept before: {known}. Next keeps it.", shown.message).trim().to_owned();
+                shown.message = format!("{} Kept before: {known}. Next keeps it.", shown.message)
+                    .trim()
+                    .to_owned();
             }
         }
         Phase::Confirming(candidate) => {
@@ -109,6 +120,7 @@ fn phase(run: &Run, shown: &mut View) {
             // The verdict is big; the whole sentence stands in the message.
             shown.big = last_verdict(run);
             shown.question = "Next goes on.".to_owned();
+            shown.caution = None;
             shown.list.clear();
         }
         Phase::Reason(reason) => {
@@ -123,12 +135,20 @@ fn phase(run: &Run, shown: &mut View) {
         Phase::Menu => {
             shown.state = "MENU";
             shown.big = "Menu".to_owned();
-            shown.list = MENU.iter().enumerate().map(|(at, act)| format!("{at} {act}")).collect();
+            shown.list = MENU
+                .iter()
+                .enumerate()
+                .map(|(at, act)| format!("{at} {act}"))
+                .collect();
         }
         Phase::Statuses => {
             shown.state = "METER";
             shown.big = "Meter shows".to_owned();
-            shown.list = STATUSES.iter().enumerate().map(|(at, (_, words))| format!("{} {words}", at + 1)).collect();
+            shown.list = STATUSES
+                .iter()
+                .enumerate()
+                .map(|(at, (_, words))| format!("{} {words}", at + 1))
+                .collect();
         }
         Phase::Noting => shown.state = "NOTE",
         Phase::Holding { until_ms, .. } => {
@@ -165,22 +185,41 @@ fn phase(run: &Run, shown: &mut View) {
 /// The cursor whose question is open: that of the run, or of the answer that is being corrected.
 #[must_use]
 pub fn open_cursor(run: &Run) -> Cursor {
-    let Some(seq) = run.live.correcting else { return run.saved.cursor.clone() };
-    let Some(kept) = run.saved.answers.iter().find(|kept| kept.seq == seq) else { return run.saved.cursor.clone() };
+    let Some(seq) = run.live.correcting else {
+        return run.saved.cursor.clone();
+    };
+    let Some(kept) = run.saved.answers.iter().find(|kept| kept.seq == seq) else {
+        return run.saved.cursor.clone();
+    };
     let step = &kept.answer.step;
-    let cell = match (&kept.answer.row, run.job.index_of(step).map(|at| &run.job.steps[at].kind)) {
+    let cell = match (
+        &kept.answer.row,
+        run.job.index_of(step).map(|at| &run.job.steps[at].kind),
+    ) {
         (Some(row), Some(StepKind::ReadingSet(set))) => {
-            let column = set.columns.iter().position(|column| column.id == row.column).unwrap_or(0);
+            let column = set
+                .columns
+                .iter()
+                .position(|column| column.id == row.column)
+                .unwrap_or(0);
             row.index * set.columns.len() + column
         }
         _ => 0,
     };
-    Cursor::Step { id: step.clone(), cell }
+    Cursor::Step {
+        id: step.clone(),
+        cell,
+    }
 }
 
 fn known(run: &Run) -> Option<String> {
     match asked(&run.job, &run.saved, &run.saved.cursor) {
-        Asked::Step(step @ Step { kind: StepKind::Reading(_) | StepKind::Choice(_), .. }) => {
+        Asked::Step(
+            step @ Step {
+                kind: StepKind::Reading(_) | StepKind::Choice(_),
+                ..
+            },
+        ) => {
             let kept = run.saved.answer(&step.id).filter(|kept| !kept.stale)?;
             Some(value_text(&run.job, &step.id, &kept.answer.value))
         }
@@ -193,13 +232,27 @@ fn known(run: &Run) -> Option<String> {
 }
 
 fn last_verdict(run: &Run) -> String {
-    run.live.last_finding.as_deref().map(|verdict| verdict.replace('-', " ")).unwrap_or_default()
+    run.live
+        .last_finding
+        .as_deref()
+        .map(|verdict| verdict.replace('-', " "))
+        .unwrap_or_default()
 }
 
 fn options(asked: &Asked) -> Vec<String> {
-    let unknown = matches!(asked, Asked::Plate(PlateItem { unknown_allowed: true, .. }));
-    let mut list: Vec<String> =
-        asked.options().iter().enumerate().map(|(at, option)| format!("{} {}", at + 1, option.title)).collect();
+    let unknown = matches!(
+        asked,
+        Asked::Plate(PlateItem {
+            unknown_allowed: true,
+            ..
+        })
+    );
+    let mut list: Vec<String> = asked
+        .options()
+        .iter()
+        .enumerate()
+        .map(|(at, option)| format!("{} {}", at + 1, option.title))
+        .collect();
     if unknown {
         list.push("skip, if it is unknown".to_owned());
     }
@@ -217,11 +270,17 @@ fn place(run: &Run) -> String {
     let job = &run.job;
     match &run.saved.cursor {
         Cursor::Plate(item) => {
-            let at = job.plate.iter().position(|other| other.id == *item).map_or(0, |at| at + 1);
+            let at = job
+                .plate
+                .iter()
+                .position(|other| other.id == *item)
+                .map_or(0, |at| at + 1);
             format!("data {at} of {}", job.plate.len())
         }
         Cursor::Step { id, cell } => {
-            let Some(at) = job.index_of(id) else { return String::new() };
+            let Some(at) = job.index_of(id) else {
+                return String::new();
+            };
             let step = &job.steps[at];
             let row = match &step.kind {
                 StepKind::ReadingSet(set) => {
@@ -230,7 +289,12 @@ fn place(run: &Run) -> String {
                 }
                 _ => String::new(),
             };
-            format!("step {} of {}, {}{row}", at + 1, job.steps.len(), step.stage.words())
+            format!(
+                "step {} of {}, {}{row}",
+                at + 1,
+                job.steps.len(),
+                step.stage.words()
+            )
         }
         Cursor::Ending => "close out".to_owned(),
         Cursor::Closed => "closed".to_owned(),
@@ -242,6 +306,9 @@ fn place(run: &Run) -> String {
 pub fn is_spelling(run: &Run) -> bool {
     matches!(
         asked(&run.job, &run.saved, &open_cursor(run)),
-        Asked::Plate(PlateItem { kind: PlateKind::Tag, .. })
+        Asked::Plate(PlateItem {
+            kind: PlateKind::Tag,
+            ..
+        })
     )
 }

@@ -3,7 +3,10 @@
 //! While a recording is played, the monotonic time is that of the recording, so
 //! that a hold lasts its seconds of sound however fast it is replayed.
 
-#![allow(clippy::disallowed_methods, reason = "this is the one place that reads the clock")]
+#![allow(
+    clippy::disallowed_methods,
+    reason = "this is the one place that reads the clock"
+)]
 
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 
@@ -21,13 +24,19 @@ impl Clock {
     /// A clock that runs by itself from now.
     #[must_use]
     pub fn start() -> Self {
-        Self { base_ms: 0, since: Some(Instant::now()) }
+        Self {
+            base_ms: 0,
+            since: Some(Instant::now()),
+        }
     }
 
     /// A clock that stands until [`Clock::follow`] moves it.
     #[must_use]
     pub fn standing() -> Self {
-        Self { base_ms: 0, since: None }
+        Self {
+            base_ms: 0,
+            since: None,
+        }
     }
 
     /// Sets the time of the recording; never back.
@@ -45,8 +54,13 @@ impl Clock {
     /// The time now.
     #[must_use]
     pub fn now(&self) -> Stamp {
-        let run = self.since.map_or(0, |since| u64::try_from(since.elapsed().as_millis()).unwrap_or(u64::MAX));
-        Stamp { mono_ms: self.base_ms.saturating_add(run), wall: wall() }
+        let run = self.since.map_or(0, |since| {
+            u64::try_from(since.elapsed().as_millis()).unwrap_or(u64::MAX)
+        });
+        Stamp {
+            mono_ms: self.base_ms.saturating_add(run),
+            wall: wall(),
+        }
     }
 }
 
@@ -54,14 +68,21 @@ impl Clock {
 #[must_use]
 pub fn wall() -> Wall {
     let since = SystemTime::now().duration_since(UNIX_EPOCH);
-    let utc_ms = since.map_or(0, |since| i64::try_from(since.as_millis()).unwrap_or(i64::MAX));
-    let offset_min = jiff::Timestamp::from_millisecond(utc_ms)
-        .map_or(0, |stamp| jiff::tz::TimeZone::system().to_offset(stamp).seconds() / 60);
+    let utc_ms = since.map_or(0, |since| {
+        i64::try_from(since.as_millis()).unwrap_or(i64::MAX)
+    });
+    let offset_min = jiff::Timestamp::from_millisecond(utc_ms).map_or(0, |stamp| {
+        jiff::tz::TimeZone::system().to_offset(stamp).seconds() / 60
+    });
     Wall { utc_ms, offset_min }
 }
 
 /// The local date, `YYYY-MM-DD`, for the names of runs.
 #[must_use]
 pub fn day() -> String {
-    wall().rfc3339().get(..10).unwrap_or("1970-01-01").to_owned()
+    wall()
+        .rfc3339()
+        .get(..10)
+        .unwrap_or("1970-01-01")
+        .to_owned()
 }

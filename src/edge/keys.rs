@@ -164,8 +164,10 @@ impl Keymap {
     /// If it cannot be read, names an act or key that does not exist, names a
     /// key twice, or leaves an act without any key.
     pub fn read(path: &Path) -> Result<Self, KeymapError> {
-        let text = std::fs::read_to_string(path)
-            .map_err(|source| KeymapError::Read { path: path.to_owned(), source })?;
+        let text = std::fs::read_to_string(path).map_err(|source| KeymapError::Read {
+            path: path.to_owned(),
+            source,
+        })?;
         Self::parse(&text, path)
     }
 
@@ -175,8 +177,10 @@ impl Keymap {
     /// As [`Keymap::read`].
     pub fn parse(text: &str, path: &Path) -> Result<Self, KeymapError> {
         let path = path.to_owned();
-        let file: KeysFile = toml::from_str(text)
-            .map_err(|error| KeymapError::Form { path: path.clone(), what: error.to_string().trim().replace('\n', " ") })?;
+        let file: KeysFile = toml::from_str(text).map_err(|error| KeymapError::Form {
+            path: path.clone(),
+            what: error.to_string().trim().replace('\n', " "),
+        })?;
         let mut own: Vec<(KeyCode, Key)> = Vec::new();
         let mut named: Vec<(String, String)> = Vec::new();
         for (act, keys) in file.keys {
@@ -188,27 +192,47 @@ impl Keymap {
                     return Err(KeymapError::UnknownKey { path, act, key });
                 };
                 if let Some(at) = own.iter().position(|(other, _)| *other == code) {
-                    return Err(KeymapError::Twice { path, key, first: named[at].0.clone(), second: act });
+                    return Err(KeymapError::Twice {
+                        path,
+                        key,
+                        first: named[at].0.clone(),
+                        second: act,
+                    });
                 }
                 own.push((code, *meaning));
                 named.push((act.clone(), key));
             }
         }
         for ((code, meaning), (taker, key)) in own.iter().zip(&named) {
-            let Some(lost) = usual(*code).filter(|lost| lost != meaning) else { continue };
-            let Some((act, _)) = ACTS.iter().find(|(_, other)| *other == lost) else { continue };
+            let Some(lost) = usual(*code).filter(|lost| lost != meaning) else {
+                continue;
+            };
+            let Some((act, _)) = ACTS.iter().find(|(_, other)| *other == lost) else {
+                continue;
+            };
             let kept = own.iter().any(|(_, other)| *other == lost)
-                || usual_codes(lost).iter().any(|other| own.iter().all(|(taken, _)| taken != other));
+                || usual_codes(lost)
+                    .iter()
+                    .any(|other| own.iter().all(|(taken, _)| taken != other));
             if !kept {
                 let (act, key, taker) = ((*act).to_owned(), key.clone(), taker.clone());
-                return Err(KeymapError::NoneLeft { path, act, key, taker });
+                return Err(KeymapError::NoneLeft {
+                    path,
+                    act,
+                    key,
+                    taker,
+                });
             }
         }
         Ok(Self { own })
     }
 
     fn key(&self, code: KeyCode) -> Option<Key> {
-        self.own.iter().find(|(own, _)| *own == code).map(|(_, key)| *key).or_else(|| usual(code))
+        self.own
+            .iter()
+            .find(|(own, _)| *own == code)
+            .map(|(_, key)| *key)
+            .or_else(|| usual(code))
     }
 }
 
@@ -217,10 +241,16 @@ fn code(name: &str) -> Option<KeyCode> {
     if let (Some(one), None) = (characters.next(), characters.next()) {
         return (!one.is_control()).then_some(KeyCode::Char(one));
     }
-    if let Some(number) = name.strip_prefix(['F', 'f']).and_then(|rest| rest.parse::<u8>().ok()) {
+    if let Some(number) = name
+        .strip_prefix(['F', 'f'])
+        .and_then(|rest| rest.parse::<u8>().ok())
+    {
         return (1..=24).contains(&number).then_some(KeyCode::F(number));
     }
-    NAMES.iter().find(|(other, _)| other.eq_ignore_ascii_case(name)).map(|(_, code)| *code)
+    NAMES
+        .iter()
+        .find(|(other, _)| other.eq_ignore_ascii_case(name))
+        .map(|(_, code)| *code)
 }
 
 /// What a key means without a file of keys.
@@ -280,13 +310,20 @@ fn typed(character: char) -> Option<Key> {
 pub fn map(event: &Event, keymap: &Keymap) -> Option<FromWorld> {
     match event {
         Event::Resize(..) => Some(FromWorld::Redraw),
-        Event::Key(KeyEvent { code, modifiers, kind: KeyEventKind::Press, .. }) => {
+        Event::Key(KeyEvent {
+            code,
+            modifiers,
+            kind: KeyEventKind::Press,
+            ..
+        }) => {
             if modifiers.contains(KeyModifiers::CONTROL) {
                 return match code {
                     KeyCode::Char('c' | 'C') => Some(FromWorld::End(130)),
                     KeyCode::Char('z' | 'Z') => Some(FromWorld::Suspend),
                     // What Enter of some keypads arrives as.
-                    KeyCode::Char('j' | 'J' | 'm' | 'M') | KeyCode::Enter => Some(FromWorld::Key(Key::Enter)),
+                    KeyCode::Char('j' | 'J' | 'm' | 'M') | KeyCode::Enter => {
+                        Some(FromWorld::Key(Key::Enter))
+                    }
                     _ => None,
                 };
             }
@@ -302,8 +339,18 @@ pub fn map(event: &Event, keymap: &Keymap) -> Option<FromWorld> {
 /// True for a key that a keypad sends only while its NumLock is off.
 #[must_use]
 pub fn is_num_lock_off(event: &Event, keymap: &Keymap) -> bool {
-    let Event::Key(KeyEvent { code, kind: KeyEventKind::Press, .. }) = event else { return false };
-    let is_arrow = !matches!(code, KeyCode::Enter | KeyCode::Backspace | KeyCode::Esc | KeyCode::Char(_));
+    let Event::Key(KeyEvent {
+        code,
+        kind: KeyEventKind::Press,
+        ..
+    }) = event
+    else {
+        return false;
+    };
+    let is_arrow = !matches!(
+        code,
+        KeyCode::Enter | KeyCode::Backspace | KeyCode::Esc | KeyCode::Char(_)
+    );
     is_arrow && usual(*code).is_some() && keymap.own.iter().all(|(own, _)| own != code)
 }
 
@@ -319,7 +366,10 @@ pub fn listen(sender: SyncSender<FromWorld>, keymap: Keymap) {
                     idle += 1;
                     // The only way to see that the run is over; a full channel is not.
                     if idle % LOOK_EVERY == 0
-                        && matches!(sender.try_send(FromWorld::Redraw), Err(TrySendError::Disconnected(_)))
+                        && matches!(
+                            sender.try_send(FromWorld::Redraw),
+                            Err(TrySendError::Disconnected(_))
+                        )
                     {
                         return;
                     }
@@ -347,7 +397,7 @@ pub fn listen(sender: SyncSender<FromWorld>, keymap: Keymap) {
     });
 }
 
-/// Starts to read lines from standard input; see [`line`].
+/// Starts to read lines from standard input; see [`line_keys`].
 pub fn listen_lines(sender: SyncSender<FromWorld>) {
     std::thread::spawn(move || {
         let mut input = std::io::stdin().lock();
@@ -364,9 +414,11 @@ pub fn listen_lines(sender: SyncSender<FromWorld>) {
             }
             let text = String::from_utf8_lossy(&bytes);
             let meaning = if text.chars().count() > LONGEST_LINE {
-                FromWorld::Hint(format!("That line is longer than {LONGEST_LINE} characters; nothing of it was taken."))
+                FromWorld::Hint(format!(
+                    "That line is longer than {LONGEST_LINE} characters; nothing of it was taken."
+                ))
             } else {
-                FromWorld::Line(line(&text))
+                FromWorld::Line(line_keys(&text))
             };
             if sender.send(meaning).is_err() {
                 return;
@@ -377,14 +429,14 @@ pub fn listen_lines(sender: SyncSender<FromWorld>) {
 
 /// The keys that a line means.
 ///
-/// Nothing, `yes` and `y` are Enter; `no` and `n` are minus; `stop` is Stop; one
+/// Nothing, `yes`, `y`, `done` and `next` are Enter; `no` and `n` are minus; `stop` is Stop; one
 /// of `+ - * /` alone is that key; a line that begins with one of them and a
 /// space is keys one by one (`/ 2`). All else is text, closed by Enter.
 #[must_use]
-pub fn line(text: &str) -> Vec<Key> {
+pub fn line_keys(text: &str) -> Vec<Key> {
     let text = text.trim();
     match text.to_ascii_lowercase().as_str() {
-        "" | "yes" | "y" => return vec![Key::Enter],
+        "" | "yes" | "y" | "done" | "next" => return vec![Key::Enter],
         "no" | "n" => return vec![Key::Minus],
         "stop" => return vec![Key::Stop],
         _ => {}
@@ -392,7 +444,10 @@ pub fn line(text: &str) -> Vec<Key> {
     let first = text.split_whitespace().next().unwrap_or_default();
     let keys = text.chars().filter(|character| !character.is_control());
     if matches!(first, "+" | "-" | "*" | "/") {
-        return keys.filter(|character| !character.is_whitespace()).filter_map(typed).collect();
+        return keys
+            .filter(|character| !character.is_whitespace())
+            .filter_map(typed)
+            .collect();
     }
     keys.filter_map(typed).chain([Key::Enter]).collect()
 }

@@ -2,11 +2,11 @@
 
 use std::sync::mpsc::SyncSender;
 
-use super::ear::{Ear, ModelChoice};
-use super::listening::{self, FromEar, Handle};
+use super::ear::{Ear, Heard, Listener, ModelChoice};
+use super::listening::{self, Engine, FromEar, Handle, HeardUtterance, OpenEar};
 use super::mic::MicChoice;
 use crate::drive::{Fed, FromWorld, Sound, Utterance};
-use crate::spoken::{self, CommandSet, Slot};
+use crate::spoken::{self, CommandSet, Slot, WordGraph};
 
 /// The ear on its thread.
 pub struct LiveEar {
@@ -16,16 +16,30 @@ pub struct LiveEar {
 impl LiveEar {
     /// Starts the thread: the model is loaded there, and the keypad works meanwhile.
     #[must_use]
-    pub fn start(model: ModelChoice, microphone: Option<String>, to_loop: SyncSender<FromWorld>) -> Self {
+    pub fn start(
+        model: ModelChoice,
+        microphone: Option<String>,
+        to_loop: SyncSender<FromWorld>,
+    ) -> Self {
         let handle = listening::start(
             move || Ear::open(&model).map_err(|error| error.to_string()),
             microphone.map_or(MicChoice::Default, MicChoice::Named),
             move |news| {
                 let event = match news {
                     FromEar::Ready { .. } | FromEar::Back => FromWorld::EarBack,
-                    FromEar::Heard { words, listen, samples, rate, damaged } => {
-                        FromWorld::Heard(Utterance { words, listen, samples, rate, damaged })
-                    }
+                    FromEar::Heard {
+                        words,
+                        listen,
+                        samples,
+                        rate,
+                        damaged,
+                    } => FromWorld::Heard(Utterance {
+                        words,
+                        listen,
+                        samples,
+                        rate,
+                        damaged,
+                    }),
                     FromEar::Lost { why } => FromWorld::EarLost(why),
                     FromEar::Level { .. } => return,
                 };
@@ -39,7 +53,8 @@ impl LiveEar {
 
 impl Sound for LiveEar {
     fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64) {
-        self.handle.listen(spoken::listening(slot, commands), listen);
+        self.handle
+            .listen(spoken::listening(slot, commands), listen);
     }
 
     fn feed(&mut self) -> Option<Fed> {
@@ -47,8 +62,32 @@ impl Sound for LiveEar {
     }
 }
 
-impl Drop for LiveEar {
-    fn drop(&mut self) {
-        self.handle.stop();
+impl Engine for Ear {
+    type Open = Listener;
+
+    fn listen(&mut self, graph: &WordGraph, rate: u32) -> Result<Listener, String> {
+        Self::listen(self, graph, rate).map_err(|error| error.to_string())
+    }
+}
+
+impl OpenEar for Listener {
+    fn accept(&mut self, samples: &[i16]) -> Result<Option<HeardUtterance>, String> {
+        Self::accept(self, samples)
+            .map(|heard| heard.map(|heard| utterance(&heard)))
+            .map_err(|error| error.to_string())
+    }
+
+    fn finish(&mut self) -> Result<HeardUtterance, String> {
+        Self::finish(self)
+            .map(|heard| utterance(&heard))
+            .map_err(|error| error.to_string())
+    }
+}
+
+fn utterance(heard: &Heard) -> HeardUtterance {
+    HeardUtterance {
+        words: heard.phrase(),
+        samples: heard.samples.clone(),
+        rate: heard.rate,
     }
 }

@@ -72,8 +72,12 @@ pub fn lines(before: Option<&View>, now: &View) -> Vec<String> {
     }
     fact(is_new(|view| &view.title), now.title.clone());
     fact(is_new(|view| &view.ear), now.ear.clone());
-    fact(is_new(|view| &view.last), labelled("Last kept: ", &now.last));
-    let message_new = is_new(|view| &view.message) || before.is_none_or(|before| before.mark != now.mark);
+    fact(
+        is_new(|view| &view.last),
+        labelled("Last kept: ", &now.last),
+    );
+    let message_new =
+        is_new(|view| &view.message) || before.is_none_or(|before| before.mark != now.mark);
     fact(message_new, labelled(&mark_prefix(now), &now.message));
     let place_new = is_new(|view| &view.place);
     fact(place_new, now.place.clone());
@@ -84,20 +88,34 @@ pub fn lines(before: Option<&View>, now: &View) -> Vec<String> {
     let value = format!("{} {}", now.big, now.unit);
     let value_new = state_new || is_new(|view| &view.big) || is_new(|view| &view.unit);
     let stands_for_itself = list_asks || now.big.eq_ignore_ascii_case(now.state);
-    let told = if stands_for_itself { now.state.to_owned() } else { format!("{}: {}", now.state, value.trim()) };
+    let told = if stands_for_itself {
+        now.state.to_owned()
+    } else {
+        format!("{}: {}", now.state, value.trim())
+    };
     fact(is_value && value_new, told);
     let question_new = is_new(|view| &view.question) || place_new;
     let asks_again = question_new || state_new || value_new || message_new;
     // While a list of the program itself is open, the list is what is asked.
     let is_asking = !list_asks && !matches!(now.state, "START" | "SAVING" | "DONE");
     let caution = now.caution.as_deref().unwrap_or_default();
-    fact(question_new || is_new(|view| view.caution.as_deref().unwrap_or_default()), labelled("CAUTION: ", caution));
+    fact(
+        question_new || is_new(|view| view.caution.as_deref().unwrap_or_default()),
+        labelled("CAUTION: ", caution),
+    );
     let list_new = question_new || before.is_none_or(|before| before.list != now.list);
     for choice in &now.list {
         fact(list_new, choice.clone());
     }
-    let keys: Vec<String> = now.keys.iter().map(|(key, act)| format!("{key} = {act}")).collect();
-    fact(before.is_none_or(|before| before.keys != now.keys), labelled("Keys: ", &keys.join("; ")));
+    let keys: Vec<String> = now
+        .keys
+        .iter()
+        .map(|(key, act)| format!("{key} = {act}"))
+        .collect();
+    fact(
+        before.is_none_or(|before| before.keys != now.keys),
+        labelled("Keys: ", &keys.join("; ")),
+    );
     let question = if now.state == "RIGHT?" {
         format!("Right: {}? {}", value.trim(), now.question)
     } else {
@@ -108,14 +126,30 @@ pub fn lines(before: Option<&View>, now: &View) -> Vec<String> {
 }
 
 fn mark_prefix(view: &View) -> String {
-    mark_word(view.mark).map(|word| format!("{word}: ")).unwrap_or_default()
+    mark_word(view.mark)
+        .map(|word| format!("{word}: "))
+        .unwrap_or_default()
 }
 
 fn labelled(label: &str, text: &str) -> String {
-    if text.is_empty() { String::new() } else { format!("{label}{text}") }
+    if text.is_empty() {
+        String::new()
+    } else {
+        format!("{label}{text}")
+    }
 }
 
 /// One line, without anything that a terminal could take for a command.
 fn clean(text: &str) -> String {
-    text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect::<String>().trim().to_owned()
+    text.chars()
+        .map(|character| {
+            if character.is_control() {
+                ' '
+            } else {
+                character
+            }
+        })
+        .collect::<String>()
+        .trim()
+        .to_owned()
 }

@@ -28,7 +28,10 @@ pub struct Recording {
 impl Recording {
     /// Plays these samples to this ear: at their own pace, or as fast as it can.
     #[must_use]
-    #[allow(clippy::disallowed_methods, reason = "an edge: the pace of a recording is real time")]
+    #[allow(
+        clippy::disallowed_methods,
+        reason = "an edge: the pace of a recording is real time"
+    )]
     pub fn new(samples: Samples, ear: Ear, fast: bool) -> Self {
         Self {
             samples,
@@ -46,7 +49,13 @@ impl Recording {
     }
 
     fn utterance(heard: &Heard, listen: u64) -> Utterance {
-        Utterance { words: heard.phrase(), listen, samples: heard.samples.clone(), rate: heard.rate, damaged: false }
+        Utterance {
+            words: heard.phrase(),
+            listen,
+            samples: heard.samples.clone(),
+            rate: heard.rate,
+            damaged: false,
+        }
     }
 
     fn keep_pace(&self) {
@@ -59,7 +68,10 @@ impl Recording {
 
 impl Sound for Recording {
     fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64) {
-        match self.ear.listen(&spoken::listening(slot, commands), self.samples.rate) {
+        match self
+            .ear
+            .listen(&spoken::listening(slot, commands), self.samples.rate)
+        {
             Ok(listener) => self.open = Some((listener, listen)),
             Err(error) => self.failed = Some(error.to_string()),
         }
@@ -77,9 +89,12 @@ impl Sound for Recording {
             self.finished = true;
             return match self.open.take() {
                 Some((mut listener, listen)) => match listener.finish() {
-                    Ok(heard) if !heard.words.is_empty() => {
+                    Ok(heard) if !heard.words.is_empty() || heard.unclear => {
                         self.finished = false;
-                        Some(Fed::Time { at_ms: self.at_ms(), heard: Some(Self::utterance(&heard, listen)) })
+                        Some(Fed::Time {
+                            at_ms: self.at_ms(),
+                            heard: Some(Self::utterance(&heard, listen)),
+                        })
                     }
                     Ok(_) => Some(Fed::Over),
                     Err(error) => Some(Fed::Failed(error.to_string())),
@@ -90,18 +105,23 @@ impl Sound for Recording {
         let length = (u64::from(self.samples.rate) * PIECE_MS / 1000).max(1);
         let end = (self.at + usize::try_from(length).unwrap_or(1)).min(self.samples.samples.len());
         let heard = match &mut self.open {
-            Some((listener, listen)) => match listener.accept(&self.samples.samples[self.at..end]) {
-                Ok(heard) => heard.map(|heard| Self::utterance(&heard, *listen)),
-                Err(error) => {
-                    self.finished = true;
-                    return Some(Fed::Failed(error.to_string()));
+            Some((listener, listen)) => {
+                match listener.accept(&self.samples.samples[self.at..end]) {
+                    Ok(heard) => heard.map(|heard| Self::utterance(&heard, *listen)),
+                    Err(error) => {
+                        self.finished = true;
+                        return Some(Fed::Failed(error.to_string()));
+                    }
                 }
-            },
+            }
             None => None,
         };
         self.at = end;
         self.keep_pace();
-        Some(Fed::Time { at_ms: self.at_ms(), heard })
+        Some(Fed::Time {
+            at_ms: self.at_ms(),
+            heard,
+        })
     }
 
     fn feed_is_never(&self) -> bool {

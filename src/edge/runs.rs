@@ -47,11 +47,14 @@ pub enum RunsError {
         runs: PathBuf,
     },
     /// The system says no home folder.
-    #[error("no folder for runs: the home folder is not known. Name one with --runs FOLDER or SAYBACK_RUNS")]
+    #[error(
+        "no folder for runs: the home folder is not known. Name one with --runs FOLDER or SAYBACK_RUNS"
+    )]
     NoHome,
 }
 
-const ROOM: &str = "Check that the folder exists, can be written, and has room, or name another with --runs";
+const ROOM: &str =
+    "Check that the folder exists, can be written, and has room, or name another with --runs";
 
 /// The folder of runs: as given, or the usual place for a user's data.
 ///
@@ -74,7 +77,12 @@ impl RunFolder {
     pub fn create(runs: &Path, day: &str, job: &str, job_text: &str) -> Result<Self, RunsError> {
         let io = |what, path: &Path| {
             let path = path.to_owned();
-            move |source| RunsError::Io { what, path, source, fix: ROOM }
+            move |source| RunsError::Io {
+                what,
+                path,
+                source,
+                fix: ROOM,
+            }
         };
         fs::create_dir_all(runs).map_err(io("make the folder", runs))?;
         for counter in 1..100_000_u32 {
@@ -86,15 +94,19 @@ impl RunFolder {
             match fs::create_dir(&path) {
                 Ok(()) => {
                     let folder = Self { path };
-                    fs::create_dir(folder.clips()).map_err(io("make the folder", &folder.clips()))?;
-                    write_new(&folder.job_file(), job_text.as_bytes()).map_err(io("write", &folder.job_file()))?;
+                    fs::create_dir(folder.clips())
+                        .map_err(io("make the folder", &folder.clips()))?;
+                    write_new(&folder.job_file(), job_text.as_bytes())
+                        .map_err(io("write", &folder.job_file()))?;
                     return Ok(folder);
                 }
                 Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
                 Err(error) => return Err(io("make the folder", &path)(error)),
             }
         }
-        Err(RunsError::NoRuns { runs: runs.to_owned() })
+        Err(RunsError::NoRuns {
+            runs: runs.to_owned(),
+        })
     }
 
     /// The run with this name or path.
@@ -106,7 +118,10 @@ impl RunFolder {
             .into_iter()
             .find(|path| path.join("journal.txt").is_file())
             .map(|path| Self { path })
-            .ok_or_else(|| RunsError::NoSuchRun { name: name.to_owned(), runs: runs.to_owned() })
+            .ok_or_else(|| RunsError::NoSuchRun {
+                name: name.to_owned(),
+                runs: runs.to_owned(),
+            })
     }
 
     /// All runs, oldest first by name.
@@ -118,7 +133,12 @@ impl RunFolder {
             Ok(entries) => entries,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
             Err(source) => {
-                return Err(RunsError::Io { what: "read the folder", path: runs.to_owned(), source, fix: ROOM });
+                return Err(RunsError::Io {
+                    what: "read the folder",
+                    path: runs.to_owned(),
+                    source,
+                    fix: ROOM,
+                });
             }
         };
         let mut all: Vec<Self> = entries
@@ -151,7 +171,10 @@ impl RunFolder {
     /// The folder's own name.
     #[must_use]
     pub fn name(&self) -> String {
-        self.path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+        self.path
+            .file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+            .unwrap_or_default()
     }
 
     /// Keeps the sound of an answer, on the disk before the record that names it.
@@ -162,7 +185,12 @@ impl RunFolder {
         let path = self.clips().join(&clip.file);
         match write_new(&path, wav) {
             Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => Ok(()),
-            other => other.map_err(|source| RunsError::Io { what: "write", path, source, fix: ROOM }),
+            other => other.map_err(|source| RunsError::Io {
+                what: "write",
+                path,
+                source,
+                fix: ROOM,
+            }),
         }
     }
 
@@ -182,7 +210,12 @@ impl RunFolder {
         write().map_err(|source| {
             // The half file is of no use to anybody; that it cannot be removed changes nothing.
             let _ = fs::remove_file(&beside);
-            RunsError::Io { what: "write", path: path.clone(), source, fix: ROOM }
+            RunsError::Io {
+                what: "write",
+                path: path.clone(),
+                source,
+                fix: ROOM,
+            }
         })?;
         Ok(path)
     }
@@ -191,7 +224,9 @@ impl RunFolder {
 fn counter_taken(runs: &Path, day: &str, counter: u32) -> bool {
     let start = format!("{day}-{counter:03}-");
     fs::read_dir(runs).is_ok_and(|entries| {
-        entries.filter_map(Result::ok).any(|entry| entry.file_name().to_string_lossy().starts_with(&start))
+        entries
+            .filter_map(Result::ok)
+            .any(|entry| entry.file_name().to_string_lossy().starts_with(&start))
     })
 }
 

@@ -38,7 +38,10 @@ impl Look {
     pub fn from_variables(contrast: bool, variable: impl Fn(&str) -> Option<String>) -> Self {
         let set = |name: &str| variable(name).filter(|value| !value.is_empty());
         // The first that is set decides (POSIX, Base Definitions, 8.2).
-        let locale = set("LC_ALL").or_else(|| set("LC_CTYPE")).or_else(|| set("LANG")).unwrap_or_default();
+        let locale = set("LC_ALL")
+            .or_else(|| set("LC_CTYPE"))
+            .or_else(|| set("LANG"))
+            .unwrap_or_default();
         let locale = locale.to_ascii_lowercase();
         let unicode = locale.contains("utf-8") || locale.contains("utf8");
         let is_console = set("TERM").is_some_and(|term| term == "linux");

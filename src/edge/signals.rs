@@ -18,14 +18,16 @@ use crate::drive::FromWorld;
 /// If the system refuses to hand the signals over.
 pub fn listen(sender: SyncSender<FromWorld>) -> io::Result<()> {
     let mut signals = Signals::new([SIGHUP, SIGINT, SIGTERM, SIGTSTP, SIGCONT])?;
-    std::thread::Builder::new().name("signals".to_owned()).spawn(move || {
-        for signal in signals.forever() {
-            if sender.send(meaning(signal)).is_err() {
-                // The run is over; the program is about to end.
-                return;
+    std::thread::Builder::new()
+        .name("signals".to_owned())
+        .spawn(move || {
+            for signal in signals.forever() {
+                if sender.send(meaning(signal)).is_err() {
+                    // The run is over; the program is about to end.
+                    return;
+                }
             }
-        }
-    })?;
+        })?;
     Ok(())
 }
 

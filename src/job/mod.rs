@@ -5,10 +5,18 @@
 //! file, has been checked whole, and never changes afterwards. A run refers to
 //! it by [`Job::hash`], so a changed file is noticed on resume.
 
+pub mod built_in;
+mod check;
+mod fault;
+pub mod load;
+pub mod sheet;
+
 use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+
+pub use self::fault::{Fault, Faults};
 
 /// One job: the checked form of one job file.
 #[derive(Clone, Debug, PartialEq)]

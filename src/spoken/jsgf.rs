@@ -1,367 +1,363 @@
-//! Grammars in a subset of JSGF (JSpeech Grammar Format, W3C Note, 2000).
+//! A documented subset of JSGF (`JSpeech` Grammar Format, W3C Note, June 2000).
 //!
-//! The subset: a header, `grammar NAME;`, rules `[public] <name> = …;` with `|`,
-//! `[ ]`, `( )`, `*`, `+` and `{tag}`, and `//` and `/* */` comments. No imports,
-//! no recursion, no weights. No state; a [`Grammar`] never changes once parsed.
+//! Read: the header `#JSGF V1.0 …;`, `grammar name;`, `[public] <rule> = …;`,
+//! words, `<rule>`, `<NULL>`, `|`, `[ ]`, `( )`, `*`, `+`, `{tag}`, and both
+//! kinds of comment. Refused with a reason: imports, weights, quoted words,
+//! recursion, `<VOID>`, and repeats of something that may be empty (they would
+//! make a graph that loops without a word).
+//!
+//! No state: text in, [`Grammar`] out.
 
-use std::collections::BTreeMap;
+mod reader;
+
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
-/// The most words that a rule may expand to when its sentences are listed.
-const MOST_SENTENCES: usize = 100_000;
+use reader::Reader;
 
-/// A parsed grammar.
-#[derive(Clone, Debug)]
-pub struct Grammar {
-    rules: BTreeMap<String, Expansion>,
-}
+/// How deep brackets and rules may nest; far beyond any grammar written by hand.
+pub(super) const DEEPEST: usize = 64;
 
-/// The right side of a rule.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Expansion {
-    /// One word.
-    Word(String),
-    /// Another rule.
-    Rule(String),
-    /// One after the other.
-    Sequence(Vec<Expansion>),
-    /// One of these.
-    Choice(Vec<Expansion>),
-    /// Perhaps.
-    Optional(Box<Expansion>),
-    /// Any number of times; at least once if the flag is set.
-    Repeat(Box<Expansion>, bool),
-    /// With a tag.
-    Tagged(Box<Expansion>, String),
-}
-
-/// A fault in a grammar.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct GrammarFault {
+/// A fault in a grammar's text: where it is, what was found, how to mend it.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub struct GrammarError {
     /// Line, from 1.
     pub line: usize,
-    /// Column, from 1.
+    /// Column in characters, from 1.
     pub column: usize,
-    /// The line itself.
+    /// The line itself, for the caret.
     pub text: String,
-    /// What is wrong, and the fix.
-    pub why: String,
+    /// What was found.
+    pub found: String,
+    /// What to write instead.
+    pub fix: String,
 }
 
-impl fmt::Display for GrammarFault {
-    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        writeln!(f, "line {}, column {}: {}", self.line, self.column, self.why)?;
-        writeln!(f, "  {}", self.text)?;
-        write!(f, "  {}^", " ".repeat(self.column.saturating_sub(1)))
+impl fmt::Display for GrammarError {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(
+            out,
+            "line {}, column {}: {}",
+            self.line, self.column, self.found
+        )?;
+        writeln!(out, "  {}", self.text)?;
+        writeln!(out, "  {}^", " ".repeat(self.column.saturating_sub(1)))?;
+        write!(out, "  {}", self.fix)
     }
 }
 
-impl std::error::Error for GrammarFault {}
+/// The right-hand side of a rule.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Expansion {
+    /// Nothing is said (`<NULL>`).
+    Empty,
+    /// One word.
+    Word(String),
+    /// Another rule, by name.
+    Rule(String),
+    /// One after the other.
+    Sequence(Vec<Expansion>),
+    /// One of several.
+    Choice(Vec<Expansion>),
+    /// May be left out.
+    Optional(Box<Expansion>),
+    /// Any number of times.
+    Star(Box<Expansion>),
+    /// Once or more.
+    Plus(Box<Expansion>),
+    /// What it means when it was said.
+    Tagged(Box<Expansion>, String),
+}
+
+/// One rule.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rule {
+    /// Written with `public`.
+    pub public: bool,
+    /// What may be said.
+    pub body: Expansion,
+}
+
+/// A checked set of rules: every name is defined, nothing recurses.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Grammar {
+    rules: BTreeMap<String, Rule>,
+}
+
+/// One sentence of a finite rule with the tags met on the way.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sentence {
+    /// The words in order.
+    pub words: Vec<String>,
+    /// The tags in order.
+    pub tags: Vec<String>,
+}
 
 impl Grammar {
-    /// Parses a grammar and checks that each rule exists and none refers to itself.
+    /// Reads several files as one name space.
     ///
     /// # Errors
-    /// The first fault, with its place.
-    pub fn parse(text: &str) -> Result<Self, GrammarFault> {
-        let mut reader = Reader { text, at: 0 };
-        reader.header()?;
+    /// The first fault, with line, column and a fix.
+    pub fn parse(texts: &[&str]) -> Result<Self, GrammarError> {
         let mut rules = BTreeMap::new();
-        let mut places = BTreeMap::new();
-        while reader.skip()? {
-            let at = reader.at;
-            let (name, expansion) = reader.rule()?;
-            if rules.insert(name.clone(), expansion).is_some() {
-                return Err(reader.fault(at, format!("the rule <{name}> is there twice; give one of them another name")));
-            }
-            places.insert(name, at);
+        let (mut uses, mut defined) = (Vec::new(), Vec::new());
+        for text in texts {
+            let mut reader = Reader::of(text)?;
+            reader.file(&mut rules)?;
+            let at = |(name, place)| (*text, name, place);
+            defined.extend(reader.defined.into_iter().map(at));
+            uses.extend(reader.uses.into_iter().map(at));
         }
-        let grammar = Self { rules };
-        for (name, expansion) in &grammar.rules {
-            let at = places[name];
-            for other in references(expansion) {
-                if !grammar.rules.contains_key(&other) {
-                    return Err(reader.fault(at, format!("there is no rule <{other}>; define it, or correct the name in <{name}>")));
-                }
+        for (text, name, place) in &uses {
+            if !rules.contains_key(name) {
+                return Err(fault(
+                    text,
+                    *place,
+                    format!("<{name}> is not defined"),
+                    "define it, or mend the name",
+                ));
             }
-            if grammar.reaches(name, name, 0) {
-                return Err(reader.fault(at, format!("the rule <{name}> refers to itself; write it without recursion")));
+        }
+        let grammar = Grammar { rules };
+        let mut sound = BTreeSet::new();
+        for (text, name, place) in &uses {
+            if grammar.recurses(name, &mut Vec::new(), &mut sound) {
+                return Err(fault(
+                    text,
+                    *place,
+                    format!(
+                        "<{name}> is reached again from itself, or rules nest deeper than {DEEPEST}"
+                    ),
+                    "recursion is not in this subset: write the repeat with * or +",
+                ));
+            }
+        }
+        for (text, name, place) in &defined {
+            if grammar
+                .rule(name)
+                .is_some_and(|rule| grammar.loops_empty(&rule.body))
+            {
+                return Err(fault(
+                    text,
+                    *place,
+                    format!("in <{name}> a * or + stands on something that may be empty"),
+                    "make the inner part say at least one word",
+                ));
             }
         }
         Ok(grammar)
     }
 
-    fn reaches(&self, from: &str, to: &str, depth: usize) -> bool {
-        depth > self.rules.len()
-            || self.rules.get(from).is_some_and(|expansion| {
-                references(expansion).iter().any(|other| other == to || self.reaches(other, to, depth + 1))
-            })
-    }
-
-    /// The right side of a rule.
+    /// A rule by its name without the angle brackets.
     #[must_use]
-    pub fn rule(&self, name: &str) -> Option<&Expansion> {
+    pub fn rule(&self, name: &str) -> Option<&Rule> {
         self.rules.get(name)
     }
 
-    /// The right side of a rule of one of our own grammars.
-    pub(super) fn own(&self, name: &str) -> Expansion {
-        self.rules.get(name).cloned().unwrap_or(Expansion::Choice(Vec::new()))
+    /// The names of the public rules.
+    pub fn public(&self) -> impl Iterator<Item = &str> {
+        self.rules
+            .iter()
+            .filter(|(_, rule)| rule.public)
+            .map(|(name, _)| name.as_str())
     }
 
-    /// Every sentence of a rule without repeats, with the last tag passed on the way.
+    /// Every sentence of a finite rule, up to `most`; repeats are taken once.
     #[must_use]
-    pub fn sentences(&self, name: &str) -> Vec<(String, Option<String>)> {
-        self.expand(&self.own(name))
-            .into_iter()
-            .map(|(words, tag)| (words.join(" "), tag))
+    pub fn every(&self, name: &str, most: usize) -> Vec<Sentence> {
+        let mut all = self
+            .rules
+            .get(name)
+            .map_or_else(Vec::new, |rule| self.expand(&rule.body, most));
+        all.truncate(most);
+        all
+    }
+
+    /// `n` sentences of a rule, the same ones for the same seed.
+    #[must_use]
+    pub fn sentences(&self, name: &str, n: usize, seed: u64) -> Vec<String> {
+        let Some(rule) = self.rules.get(name) else {
+            return Vec::new();
+        };
+        let mut dice = Dice(seed);
+        (0..n)
+            .map(|_| {
+                let mut words = Vec::new();
+                self.say(&rule.body, &mut dice, &mut words);
+                words.join(" ")
+            })
             .collect()
     }
 
-    fn expand(&self, expansion: &Expansion) -> Vec<(Vec<String>, Option<String>)> {
-        match expansion {
-            Expansion::Word(word) => vec![(vec![word.clone()], None)],
-            Expansion::Rule(name) => self.expand(&self.own(name)),
-            Expansion::Choice(list) => list.iter().flat_map(|one| self.expand(one)).take(MOST_SENTENCES).collect(),
-            Expansion::Optional(inner) => {
-                let mut all = vec![(Vec::new(), None)];
-                all.extend(self.expand(inner));
-                all
-            }
-            Expansion::Repeat(inner, at_least_once) => {
-                let mut all = self.expand(inner);
-                if !at_least_once {
-                    all.push((Vec::new(), None));
-                }
-                all
-            }
-            Expansion::Tagged(inner, tag) => {
-                self.expand(inner).into_iter().map(|(words, _)| (words, Some(tag.clone()))).collect()
-            }
-            Expansion::Sequence(list) => {
-                let mut all: Vec<(Vec<String>, Option<String>)> = vec![(Vec::new(), None)];
-                for one in list {
-                    let next = self.expand(one);
-                    all = all
-                        .iter()
-                        .flat_map(|(words, tag)| {
-                            next.iter().map(move |(more, other)| {
-                                let mut words = words.clone();
-                                words.extend(more.iter().cloned());
-                                (words, other.clone().or_else(|| tag.clone()))
-                            })
-                        })
-                        .take(MOST_SENTENCES)
-                        .collect();
-                }
-                all
-            }
-        }
-    }
-
-    /// One sentence, chosen by the numbers that `choose` gives (below its argument).
-    pub fn sample(&self, expansion: &Expansion, choose: &mut dyn FnMut(usize) -> usize, out: &mut Vec<String>) {
-        match expansion {
-            Expansion::Word(word) => out.push(word.clone()),
-            Expansion::Rule(name) => self.sample(&self.own(name), choose, out),
-            Expansion::Sequence(list) => list.iter().for_each(|one| self.sample(one, choose, out)),
-            Expansion::Choice(list) if list.is_empty() => {}
-            Expansion::Choice(list) => {
-                let at = choose(list.len());
-                self.sample(&list[at], choose, out);
-            }
-            Expansion::Optional(inner) => {
-                if choose(2) == 1 {
-                    self.sample(inner, choose, out);
+    fn say(&self, body: &Expansion, dice: &mut Dice, words: &mut Vec<String>) {
+        match body {
+            Expansion::Empty => {}
+            Expansion::Word(word) => words.push(word.clone()),
+            Expansion::Rule(name) => {
+                if let Some(rule) = self.rules.get(name) {
+                    self.say(&rule.body, dice, words);
                 }
             }
-            Expansion::Repeat(inner, at_least_once) => {
-                for _ in 0..choose(4) + usize::from(*at_least_once) {
-                    self.sample(inner, choose, out);
+            Expansion::Sequence(parts) => parts.iter().for_each(|part| self.say(part, dice, words)),
+            Expansion::Choice(parts) => {
+                if let Some(part) = parts.get(dice.below(parts.len())) {
+                    self.say(part, dice, words);
                 }
             }
-            Expansion::Tagged(inner, _) => self.sample(inner, choose, out),
-        }
-    }
-}
-
-fn references(expansion: &Expansion) -> Vec<String> {
-    match expansion {
-        Expansion::Word(_) => Vec::new(),
-        Expansion::Rule(name) => vec![name.clone()],
-        Expansion::Sequence(list) | Expansion::Choice(list) => list.iter().flat_map(references).collect(),
-        Expansion::Optional(inner) | Expansion::Repeat(inner, _) | Expansion::Tagged(inner, _) => references(inner),
-    }
-}
-
-struct Reader<'a> {
-    text: &'a str,
-    at: usize,
-}
-
-impl Reader<'_> {
-    fn fault(&self, at: usize, why: String) -> GrammarFault {
-        let before = &self.text[..at];
-        let start = before.rfind('\n').map_or(0, |at| at + 1);
-        GrammarFault {
-            line: before.matches('\n').count() + 1,
-            column: self.text[start..at].chars().count() + 1,
-            text: self.text[start..].lines().next().unwrap_or_default().to_owned(),
-            why,
-        }
-    }
-
-    fn here(&self, why: &str) -> GrammarFault {
-        self.fault(self.at, why.to_owned())
-    }
-
-    fn rest(&self) -> &str {
-        &self.text[self.at..]
-    }
-
-    /// Passes blanks and comments; false at the end.
-    fn skip(&mut self) -> Result<bool, GrammarFault> {
-        loop {
-            let rest = self.rest();
-            let blanks = rest.len() - rest.trim_start().len();
-            self.at += blanks;
-            let rest = self.rest();
-            if rest.starts_with("//") {
-                self.at += rest.find('\n').unwrap_or(rest.len());
-            } else if rest.starts_with("/*") {
-                let end = rest.find("*/").ok_or_else(|| self.here("this comment has no end; close it with */"))?;
-                self.at += end + 2;
-            } else {
-                return Ok(!rest.is_empty());
+            Expansion::Optional(part) => {
+                if dice.below(2) == 1 {
+                    self.say(part, dice, words);
+                }
             }
+            Expansion::Star(part) => (0..dice.below(4)).for_each(|_| self.say(part, dice, words)),
+            Expansion::Plus(part) => (0..=dice.below(3)).for_each(|_| self.say(part, dice, words)),
+            Expansion::Tagged(part, _) => self.say(part, dice, words),
         }
     }
 
-    fn header(&mut self) -> Result<(), GrammarFault> {
-        if !self.rest().starts_with("#JSGF V1.0") {
-            return Err(self.here("the first line must be: #JSGF V1.0 UTF-8 en;"));
-        }
-        self.at += self.rest().find('\n').unwrap_or(self.rest().len());
-        self.skip()?;
-        if !self.rest().starts_with("grammar ") {
-            return Err(self.here("the header is followed by the grammar's name: grammar numbers;"));
-        }
-        let end = self.rest().find(';').ok_or_else(|| self.here("the grammar's name ends with ;"))?;
-        self.at += end + 1;
-        Ok(())
-    }
-
-    fn eat(&mut self, token: &str) -> Result<bool, GrammarFault> {
-        self.skip()?;
-        let found = self.rest().starts_with(token);
-        if found {
-            self.at += token.len();
-        }
-        Ok(found)
-    }
-
-    fn rule(&mut self) -> Result<(String, Expansion), GrammarFault> {
-        let at = self.at;
-        if self.rest().starts_with("import") {
-            return Err(self.here("imports are not in the subset; copy the rule into this file"));
-        }
-        if self.rest().starts_with("public") {
-            self.at += "public".len();
-            self.skip()?;
-        }
-        let name = self.rule_name()?.ok_or_else(|| self.fault(at, "a rule begins like this: public <name> = …;".to_owned()))?;
-        if !self.eat("=")? {
-            return Err(self.here("the rule's name is followed by ="));
-        }
-        let expansion = self.choice(0)?;
-        if !self.eat(";")? {
-            return Err(self.here("a rule ends with ;"));
-        }
-        Ok((name, expansion))
-    }
-
-    fn rule_name(&mut self) -> Result<Option<String>, GrammarFault> {
-        self.skip()?;
-        if !self.rest().starts_with('<') {
-            return Ok(None);
-        }
-        let end = self.rest().find('>').ok_or_else(|| self.here("a rule's name ends with >"))?;
-        let name = self.rest()[1..end].to_owned();
-        if name.is_empty() || !name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-') {
-            return Err(self.here("a rule's name is of letters, figures and -"));
-        }
-        self.at += end + 1;
-        Ok(Some(name))
-    }
-
-    fn choice(&mut self, depth: usize) -> Result<Expansion, GrammarFault> {
-        if depth > 60 {
-            return Err(self.here("too many brackets inside each other; split the rule"));
-        }
-        let mut list = vec![self.sequence(depth)?];
-        while self.eat("|")? {
-            list.push(self.sequence(depth)?);
-        }
-        Ok(if list.len() == 1 { list.swap_remove(0) } else { Expansion::Choice(list) })
-    }
-
-    fn sequence(&mut self, depth: usize) -> Result<Expansion, GrammarFault> {
-        let mut list = Vec::new();
-        while let Some(one) = self.item(depth)? {
-            list.push(one);
-        }
-        match list.len() {
-            0 => Err(self.here("something is missing here: a word, a <rule>, or a group")),
-            1 => Ok(list.swap_remove(0)),
-            _ => Ok(Expansion::Sequence(list)),
-        }
-    }
-
-    fn item(&mut self, depth: usize) -> Result<Option<Expansion>, GrammarFault> {
-        self.skip()?;
-        let mut item = if self.eat("(")? {
-            let inner = self.choice(depth + 1)?;
-            if !self.eat(")")? {
-                return Err(self.here("this group has no end; close it with )"));
-            }
-            inner
-        } else if self.eat("[")? {
-            let inner = self.choice(depth + 1)?;
-            if !self.eat("]")? {
-                return Err(self.here("this option has no end; close it with ]"));
-            }
-            Expansion::Optional(Box::new(inner))
-        } else if let Some(name) = self.rule_name()? {
-            Expansion::Rule(name)
-        } else {
-            let length = self
-                .rest()
-                .find(|c: char| !(c.is_ascii_lowercase() || c == '\'' || c == '-'))
-                .unwrap_or(self.rest().len());
-            if length == 0 {
-                return match self.rest().chars().next() {
-                    None | Some('|' | ')' | ']' | ';') => Ok(None),
-                    Some('/') => Err(self.here("weights are not in the subset; leave them out")),
-                    Some(_) => Err(self.here("words are of small letters, ' and -")),
-                };
-            }
-            let word = self.rest()[..length].to_owned();
-            self.at += length;
-            Expansion::Word(word)
+    fn expand(&self, body: &Expansion, most: usize) -> Vec<Sentence> {
+        let nothing = || Sentence {
+            words: Vec::new(),
+            tags: Vec::new(),
         };
-        loop {
-            if self.eat("*")? {
-                item = Expansion::Repeat(Box::new(item), false);
-            } else if self.eat("+")? {
-                item = Expansion::Repeat(Box::new(item), true);
-            } else if self.eat("{")? {
-                let end = self.rest().find('}').ok_or_else(|| self.here("a tag ends with }"))?;
-                let tag = self.rest()[..end].trim().to_owned();
-                self.at += end + 1;
-                item = Expansion::Tagged(Box::new(item), tag);
-            } else {
-                return Ok(Some(item));
+        match body {
+            Expansion::Empty => vec![nothing()],
+            Expansion::Word(word) => vec![Sentence {
+                words: vec![word.clone()],
+                tags: Vec::new(),
+            }],
+            Expansion::Rule(name) => self.every(name, most),
+            Expansion::Sequence(parts) => {
+                let mut all = vec![nothing()];
+                for part in parts {
+                    let next = self.expand(part, most);
+                    let mut longer = Vec::new();
+                    for head in &all {
+                        for tail in &next {
+                            if longer.len() < most {
+                                let mut both = head.clone();
+                                both.words.extend(tail.words.iter().cloned());
+                                both.tags.extend(tail.tags.iter().cloned());
+                                longer.push(both);
+                            }
+                        }
+                    }
+                    all = longer;
+                }
+                all
+            }
+            Expansion::Choice(parts) => parts
+                .iter()
+                .flat_map(|part| self.expand(part, most))
+                .collect(),
+            Expansion::Optional(part) | Expansion::Star(part) => {
+                let mut all = vec![nothing()];
+                all.extend(self.expand(part, most));
+                all
+            }
+            Expansion::Plus(part) => self.expand(part, most),
+            Expansion::Tagged(part, tag) => {
+                let mut all = self.expand(part, most);
+                for one in &mut all {
+                    one.tags.push(tag.clone());
+                }
+                all
             }
         }
+    }
+
+    /// Whether a rule reaches itself, or nests too deep; `sound` holds those known not to.
+    fn recurses(&self, name: &str, above: &mut Vec<String>, sound: &mut BTreeSet<String>) -> bool {
+        if sound.contains(name) {
+            return false;
+        }
+        if above.iter().any(|one| one == name) || above.len() > DEEPEST {
+            return true;
+        }
+        above.push(name.to_owned());
+        let mut named = Vec::new();
+        if let Some(rule) = self.rules.get(name) {
+            names(&rule.body, &mut named);
+        }
+        let found = named.iter().any(|below| self.recurses(below, above, sound));
+        above.pop();
+        if !found {
+            sound.insert(name.to_owned());
+        }
+        found
+    }
+
+    fn may_be_empty(&self, body: &Expansion) -> bool {
+        match body {
+            Expansion::Empty | Expansion::Optional(_) | Expansion::Star(_) => true,
+            Expansion::Word(_) => false,
+            Expansion::Rule(name) => self
+                .rules
+                .get(name)
+                .is_some_and(|rule| self.may_be_empty(&rule.body)),
+            Expansion::Sequence(parts) => parts.iter().all(|part| self.may_be_empty(part)),
+            Expansion::Choice(parts) => parts.iter().any(|part| self.may_be_empty(part)),
+            Expansion::Plus(part) | Expansion::Tagged(part, _) => self.may_be_empty(part),
+        }
+    }
+
+    fn loops_empty(&self, body: &Expansion) -> bool {
+        match body {
+            Expansion::Empty | Expansion::Word(_) | Expansion::Rule(_) => false,
+            Expansion::Sequence(parts) | Expansion::Choice(parts) => {
+                parts.iter().any(|part| self.loops_empty(part))
+            }
+            Expansion::Optional(part) | Expansion::Tagged(part, _) => self.loops_empty(part),
+            Expansion::Star(part) | Expansion::Plus(part) => {
+                self.may_be_empty(part) || self.loops_empty(part)
+            }
+        }
+    }
+}
+
+/// A small fixed generator (`SplitMix64`, public domain algorithm), so that the same
+/// seed gives the same sentences on every machine.
+#[derive(Debug, Clone)]
+pub struct Dice(pub u64);
+
+impl Dice {
+    /// A number from 0 to `n - 1`; 0 when `n` is 0.
+    pub fn below(&mut self, n: usize) -> usize {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^= z >> 31;
+        usize::try_from((z >> 33) % (n.max(1) as u64)).unwrap_or(0)
+    }
+}
+
+fn names(body: &Expansion, found: &mut Vec<String>) {
+    match body {
+        Expansion::Empty | Expansion::Word(_) => {}
+        Expansion::Rule(name) => found.push(name.clone()),
+        Expansion::Sequence(parts) | Expansion::Choice(parts) => {
+            for part in parts {
+                names(part, found);
+            }
+        }
+        Expansion::Optional(part)
+        | Expansion::Star(part)
+        | Expansion::Plus(part)
+        | Expansion::Tagged(part, _) => {
+            names(part, found);
+        }
+    }
+}
+
+pub(super) fn fault(text: &str, place: usize, found: String, fix: &str) -> GrammarError {
+    let before = text.get(..place).unwrap_or(text);
+    let start = before.rfind('\n').map_or(0, |end| end + 1);
+    GrammarError {
+        line: before.matches('\n').count() + 1,
+        column: before[start..].chars().count() + 1,
+        text: text[start..].lines().next().unwrap_or_default().to_owned(),
+        found,
+        fix: fix.to_owned(),
     }
 }

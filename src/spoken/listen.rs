@@ -1,234 +1,464 @@
-//! What the recogniser listens for: the narrowest grammar that can answer a
-//! question, with the commands that are always live, as a graph of words.
+//! What the recogniser listens for: a graph of words for each question.
+//!
+//! The narrowest graph that can answer the question, plus the commands that are
+//! always live. Words come from `grammars/listening.jsgf` and the unit table; how
+//! many digits are open follows from the slot. "oh" and "ohms" are never open at
+//! the same place: they sound alike.
 
+use rust_decimal::Decimal;
+
+use super::graph::{Arc, WordGraph};
 use super::jsgf::{Expansion, Grammar};
-use super::phrase::{COMMANDS, NUMBERS, STATUSES};
-use super::slot::{Slot, SlotKind};
+use super::lexicon::{GRAMMAR, VOCABULARY};
+use super::slot::{NumberSlot, Slot, SlotKind, named_slots};
+use super::unit::{Unit, units};
 
-/// A graph of words: every path from the start to a final state is a sentence.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
-pub struct WordGraph {
-    /// Number of states.
-    pub states: usize,
-    /// The start.
-    pub start: usize,
-    /// Where a sentence may end.
-    pub finals: Vec<usize>,
-    /// The arcs.
-    pub arcs: Vec<Arc>,
-}
-
-/// An arc of a [`WordGraph`]; no word: it is passed in silence.
-#[derive(Clone, Debug, PartialEq, Eq, Hash)]
-pub struct Arc {
-    /// From this state.
-    pub from: usize,
-    /// To this state.
-    pub to: usize,
-    /// With this word.
-    pub word: Option<String>,
-}
-
-/// Which commands are live.
+/// Which of the always-live commands are listened for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CommandSet {
-    /// All that are heard.
+    /// Every one.
     All,
-    /// Those that can answer a read-back, and stop.
+    /// yes, no, affirm, negative, correction, say again, stop, stand by, disregard, go back.
     Few,
 }
 
-/// Words that the ear knows.
-pub fn vocabulary() -> impl Iterator<Item = &'static str> {
-    include_str!("../../grammars/vocabulary.txt").lines().map(str::trim).filter(|word| !word.is_empty())
-}
-
-fn known(word: &str) -> bool {
-    vocabulary().any(|known| known == word)
-}
-
-/// What is listened for when this question is open.
+/// What to listen for while this slot is asked.
 #[must_use]
 pub fn listening(slot: &Slot, commands: CommandSet) -> WordGraph {
-    let mut graph = Builder::new();
+    let mut build = Build::new();
+    let (start, end) = (build.start, build.end);
+    build.rule(
+        match commands {
+            CommandSet::All => "heard-all-commands",
+            CommandSet::Few => "heard-few-commands",
+        },
+        start,
+        end,
+    );
     match &slot.kind {
-        SlotKind::Number(range) => {
-            if range.set.is_empty() {
-                graph.add(&NUMBERS, range.unit.listening_rule());
-            } else {
-                for value in &range.set {
-                    graph.phrase(&super::read_back(value, &range.unit));
-                    for words in cardinals(&value.to_string()) {
-                        graph.phrase(&words);
-                        graph.phrase(&format!("{words} {}", range.unit.spoken(value)));
-                    }
+        SlotKind::Number(room) => {
+            build.number_of(room);
+            build.rule(status_rule(room.unit), start, end);
+        }
+        SlotKind::YesNo => build.rule("heard-status-plain", start, end),
+        SlotKind::Position => build.rule("heard-status-position", start, end),
+        SlotKind::Tag => build.tag(),
+        SlotKind::Choice(options) => {
+            for option in options {
+                for phrase in &option.phrases {
+                    build.phrase(phrase, start, end);
                 }
             }
-            graph.add(&STATUSES, "any");
-            if range.unit.dimension() == "resistance" {
-                graph.add(&STATUSES, "resistance");
-            }
         }
-        SlotKind::YesNo => {}
-        SlotKind::Position => graph.add(&STATUSES, "position"),
-        SlotKind::Tag => graph.add(&NUMBERS, "tag"),
-        SlotKind::Choice(options) => {
-            for phrase in options.iter().flat_map(|option| &option.phrases) {
-                graph.phrase(phrase);
-            }
+        SlotKind::Any => {
+            build.any_number();
+            build.rule("heard-status-resistance", start, end);
+            build.rule("heard-status-position", start, end);
         }
-        SlotKind::Any => return named_listening("all").unwrap_or_default(),
     }
-    graph.add(&COMMANDS, "few");
-    if commands == CommandSet::All {
-        graph.add(&COMMANDS, "more");
-    }
-    graph.finish()
+    build.graph()
 }
 
-/// Round percentages as they are said.
-fn cardinals(value: &str) -> Vec<String> {
-    match value {
-        "0" => vec!["zero".to_owned()],
-        "25" => vec!["twenty five".to_owned()],
-        "50" => vec!["fifty".to_owned()],
-        "75" => vec!["seventy five".to_owned()],
-        "100" => vec!["one hundred".to_owned()],
-        _ => Vec::new(),
-    }
-}
-
-/// A graph by name, for `hear`: all, numbers, digits, yes-no, tag, commands.
+/// Listening graphs by name: `numbers`, `digits`, `yes-no`, `tag`, `commands`, `all`,
+/// or the name of a slot.
 #[must_use]
 pub fn named_listening(name: &str) -> Option<WordGraph> {
-    const NUMBER_RULES: [&str; 9] =
-        ["current", "resistance", "insulation", "percent", "degrees", "seconds", "volts", "amps", "plain"];
-    let mut graph = Builder::new();
+    let mut build = Build::new();
+    let (start, end) = (build.start, build.end);
     match name {
-        "numbers" => NUMBER_RULES.iter().for_each(|rule| graph.add(&NUMBERS, rule)),
-        "digits" => graph.add(&NUMBERS, "digits"),
-        "yes-no" => {
-            graph.phrase("yes");
-            graph.phrase("no");
-        }
-        "tag" => graph.add(&NUMBERS, "tag"),
-        "commands" => {
-            graph.add(&COMMANDS, "few");
-            graph.add(&COMMANDS, "more");
-        }
+        "yes-no" => build.rule("heard-yes-no", start, end),
+        "commands" => build.rule("heard-all-commands", start, end),
+        "digits" => build.digit_loop(),
+        "tag" => build.tag(),
+        "numbers" => build.any_number(),
         "all" => {
-            let words = vocabulary().map(|word| Expansion::Word(word.to_owned())).collect();
-            let any = Expansion::Repeat(Box::new(Expansion::Choice(words)), true);
-            graph.add_expansion(&NUMBERS, &any);
+            build.any_number();
+            build.tag();
+            for rule in [
+                "heard-all-commands",
+                "heard-status-resistance",
+                "heard-status-electrical",
+                "heard-status-position",
+            ] {
+                build.rule(rule, start, end);
+            }
+            let turn = build.state();
+            build.empty(start, turn);
+            for word in VOCABULARY.iter() {
+                let after = build.state();
+                build.word(word, turn, after);
+                build.empty(after, end);
+                build.empty(after, turn);
+            }
         }
-        _ => return None,
+        _ => {
+            let slot = named_slots().find(|slot| slot.name == name)?;
+            return Some(listening(slot, CommandSet::All));
+        }
     }
-    Some(graph.finish())
+    Some(build.graph())
 }
 
-/// Sentences of what is listened for, chosen by a seed: for tests.
-#[must_use]
-pub fn sentences(rule: &str, count: usize, seed: u64) -> Vec<String> {
-    let grammar: &Grammar = [&*NUMBERS, &*COMMANDS, &*STATUSES]
-        .into_iter()
-        .find(|grammar| grammar.rule(rule).is_some())
-        .unwrap_or(&NUMBERS);
-    let expansion = Expansion::Rule(rule.to_owned());
-    let mut state = seed.wrapping_mul(2).wrapping_add(1);
-    let mut choose = |below: usize| {
-        // A linear congruential generator: the same sentences on every machine.
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        usize::try_from(state >> 33).unwrap_or(0) % below.max(1)
-    };
-    (0..count)
-        .map(|_| {
-            let mut words = Vec::new();
-            grammar.sample(&expansion, &mut choose, &mut words);
-            words.join(" ")
-        })
-        .collect()
+fn status_rule(unit: Unit) -> &'static str {
+    match unit.dimension() {
+        "resistance" => "heard-status-resistance",
+        "current" | "voltage" => "heard-status-electrical",
+        _ => "heard-status-other",
+    }
 }
 
-struct Builder {
-    graph: WordGraph,
+/// How much of a number is open.
+struct Shape<'a> {
+    digits: usize,
+    places: usize,
+    minus: bool,
+    /// Units that may follow, as heard.
+    units: &'a [&'a str],
+    /// K forms, as in 1.04 k.
+    kilo: bool,
+    /// "ohms" may follow, so "oh" is open only where it cannot.
+    spare_oh: bool,
+}
+
+struct Build {
+    grammar: &'static Grammar,
+    states: usize,
+    start: usize,
     end: usize,
+    arcs: Vec<Arc>,
 }
 
-impl Builder {
+impl Build {
     fn new() -> Self {
-        Self { graph: WordGraph { states: 2, start: 0, finals: vec![1], arcs: Vec::new() }, end: 1 }
+        Build {
+            grammar: &GRAMMAR,
+            states: 2,
+            start: 0,
+            end: 1,
+            arcs: Vec::new(),
+        }
+    }
+
+    fn graph(self) -> WordGraph {
+        WordGraph {
+            states: self.states,
+            start: self.start,
+            finals: vec![self.end],
+            arcs: self.arcs,
+        }
     }
 
     fn state(&mut self) -> usize {
-        self.graph.states += 1;
-        self.graph.states - 1
+        self.states += 1;
+        self.states - 1
     }
 
-    fn arc(&mut self, from: usize, to: usize, word: Option<&str>) {
-        self.graph.arcs.push(Arc { from, to, word: word.map(str::to_owned) });
+    fn word(&mut self, word: &str, from: usize, to: usize) {
+        self.arcs.push(Arc {
+            from,
+            to,
+            word: Some(word.to_owned()),
+        });
     }
 
-    fn add(&mut self, grammar: &Grammar, rule: &str) {
-        self.add_expansion(grammar, &Expansion::Rule(rule.to_owned()));
+    fn empty(&mut self, from: usize, to: usize) {
+        self.arcs.push(Arc {
+            from,
+            to,
+            word: None,
+        });
     }
 
-    fn add_expansion(&mut self, grammar: &Grammar, expansion: &Expansion) {
-        let (start, end) = (self.graph.start, self.end);
-        self.between(grammar, expansion, start, end);
-    }
-
-    /// A phrase of a job's own; words that the ear does not know cannot be listened for.
-    fn phrase(&mut self, phrase: &str) {
-        let words: Vec<&str> = phrase.split_whitespace().collect();
-        if words.is_empty() || !words.iter().all(|word| known(word)) {
-            return;
-        }
-        let mut from = self.graph.start;
-        for (at, word) in words.iter().enumerate() {
-            let to = if at + 1 == words.len() { self.end } else { self.state() };
-            self.arc(from, to, Some(word));
-            from = to;
+    fn rule(&mut self, name: &str, from: usize, to: usize) {
+        let grammar = self.grammar;
+        if let Some(rule) = grammar.rule(name) {
+            self.expansion(&rule.body, from, to);
         }
     }
 
-    fn between(&mut self, grammar: &Grammar, expansion: &Expansion, from: usize, to: usize) {
-        match expansion {
-            Expansion::Word(word) => self.arc(from, to, Some(word)),
-            Expansion::Rule(name) => {
-                let inner = grammar.own(name);
-                self.between(grammar, &inner, from, to);
-            }
-            Expansion::Choice(list) => list.iter().for_each(|one| self.between(grammar, one, from, to)),
-            Expansion::Optional(inner) => {
-                self.arc(from, to, None);
-                self.between(grammar, inner, from, to);
-            }
-            Expansion::Tagged(inner, _) => self.between(grammar, inner, from, to),
-            Expansion::Sequence(list) => {
+    fn expansion(&mut self, body: &Expansion, from: usize, to: usize) {
+        match body {
+            Expansion::Empty => self.empty(from, to),
+            Expansion::Word(word) => self.word(word, from, to),
+            Expansion::Rule(name) => self.rule(name, from, to),
+            Expansion::Sequence(parts) => {
                 let mut at = from;
-                for (index, one) in list.iter().enumerate() {
-                    let next = if index + 1 == list.len() { to } else { self.state() };
-                    self.between(grammar, one, at, next);
+                for (index, part) in parts.iter().enumerate() {
+                    let next = if index + 1 == parts.len() {
+                        to
+                    } else {
+                        self.state()
+                    };
+                    self.expansion(part, at, next);
                     at = next;
                 }
             }
-            Expansion::Repeat(inner, at_least_once) => {
-                // The loop has a state of its own, so that it cannot be entered from outside.
-                let state = self.state();
-                if *at_least_once {
-                    self.between(grammar, inner, from, state);
-                } else {
-                    self.arc(from, state, None);
+            Expansion::Choice(parts) => {
+                for part in parts {
+                    self.expansion(part, from, to);
                 }
-                let back = self.state();
-                self.between(grammar, inner, state, back);
-                self.arc(back, state, None);
-                self.arc(state, to, None);
+            }
+            Expansion::Optional(part) => {
+                self.expansion(part, from, to);
+                self.empty(from, to);
+            }
+            Expansion::Star(part) | Expansion::Plus(part) => {
+                let (before, after) = (self.state(), self.state());
+                self.empty(from, before);
+                self.expansion(part, before, after);
+                self.empty(after, before);
+                self.empty(after, to);
+                if matches!(body, Expansion::Star(_)) {
+                    self.empty(before, to);
+                }
+            }
+            Expansion::Tagged(part, _) => self.expansion(part, from, to),
+        }
+    }
+
+    /// A phrase as it stands, if every word of it is in the vocabulary.
+    fn phrase(&mut self, phrase: &str, from: usize, to: usize) {
+        let phrase = phrase.to_lowercase().replace('-', " ");
+        let words: Vec<&str> = phrase.split_whitespace().collect();
+        if words.is_empty() || !words.iter().all(|word| VOCABULARY.contains(*word)) {
+            return;
+        }
+        let mut at = from;
+        for (index, word) in words.iter().enumerate() {
+            let next = if index + 1 == words.len() {
+                to
+            } else {
+                self.state()
+            };
+            self.word(word, at, next);
+            at = next;
+        }
+    }
+
+    fn number_of(&mut self, room: &NumberSlot) {
+        if !room.set.is_empty() {
+            self.members(room);
+            return;
+        }
+        let ohms = room.unit.id() == "ohm";
+        let top = room.low.abs().max(room.high.abs());
+        let mut heard = vec![room.unit.heard()];
+        if room.unit.dimension() == "time" && room.unit.id() == "s" && top >= Decimal::from(60) {
+            heard.push("minutes");
+        }
+        heard.retain(|word| VOCABULARY.contains(*word));
+        self.number(&Shape {
+            digits: digits_of(top),
+            places: room.unit.listened_places(),
+            minus: room.low < Decimal::ZERO,
+            units: &heard,
+            kilo: ohms && top >= Decimal::ONE_THOUSAND,
+            spare_oh: ohms,
+        });
+    }
+
+    /// A number with or without a unit of any slot.
+    fn any_number(&mut self) {
+        let mut heard: Vec<&str> = units()
+            .map(|unit| unit.heard())
+            .filter(|word| VOCABULARY.contains(*word))
+            .collect();
+        heard.retain(|word| *word != "k");
+        heard.dedup();
+        self.number(&Shape {
+            digits: 5,
+            places: 3,
+            minus: true,
+            units: &heard,
+            kilo: true,
+            spare_oh: true,
+        });
+    }
+
+    fn number(&mut self, shape: &Shape) {
+        let (start, end) = (self.start, self.end);
+        // `whole`: a unit may follow. `bare`: none may, because "oh" is open there too.
+        let (first, whole) = (self.state(), self.state());
+        self.empty(start, first);
+        if shape.minus {
+            self.rule("heard-minus", start, first);
+        }
+        self.empty(whole, end);
+        for unit in shape.units {
+            self.word(unit, whole, end);
+        }
+        let fraction = self.state();
+        self.rule("heard-point", whole, fraction);
+        self.places(fraction, shape.places, shape, end);
+        self.digits(first, shape, whole, fraction);
+        if shape.digits >= 2 {
+            self.rule("heard-two-figures", first, whole);
+        }
+        if shape.digits >= 3 {
+            self.rule("heard-hundreds", first, whole);
+        }
+        if shape.digits >= 4 {
+            self.rule("heard-thousands", first, whole);
+        }
+        if shape.digits >= 5 {
+            self.rule("heard-ten-thousands", first, whole);
+        }
+        if shape.kilo {
+            self.kilo(first, shape, end);
+        }
+    }
+
+    /// Digit strings, up to as many digits as the slot has.
+    fn digits(&mut self, first: usize, shape: &Shape, whole: usize, fraction: usize) {
+        let end = self.end;
+        let after: Vec<usize> = (0..=shape.digits)
+            .map(|n| if n == 0 { first } else { self.state() })
+            .collect();
+        // A leading zero is followed by the point, a unit or nothing.
+        self.rule("heard-zero", first, whole);
+        for (n, &from) in after.iter().enumerate() {
+            let Some(&to) = after.get(n + 1) else {
+                continue;
+            };
+            if n == 0 {
+                self.rule("heard-nonzero-digit", from, to);
+                if let Some(&two) = after.get(2) {
+                    let doubled = self.state();
+                    self.rule("heard-double", from, doubled);
+                    self.rule("heard-nonzero-digit", doubled, two);
+                }
+                continue;
+            }
+            self.rule("heard-digit", from, to);
+            if n == 1 || !shape.spare_oh {
+                self.rule("heard-oh", from, to);
+            }
+            if let Some(&two) = after.get(n + 2) {
+                let doubled = self.state();
+                self.rule("heard-double", from, doubled);
+                self.rule("heard-digit", doubled, two);
+                self.rule("heard-oh", doubled, two);
+            }
+        }
+        for (n, &state) in after.iter().enumerate().skip(1) {
+            if n == 1 && shape.spare_oh && shape.digits > 1 {
+                self.empty(state, end);
+                self.rule("heard-point", state, fraction);
+            } else {
+                self.empty(state, whole);
             }
         }
     }
 
-    fn finish(self) -> WordGraph {
-        self.graph
+    /// Up to `most` decimals and the unit.
+    fn places(&mut self, point: usize, most: usize, shape: &Shape, end: usize) {
+        let last = self.decimals(point, most, shape.spare_oh);
+        for state in last {
+            self.empty(state, end);
+            for unit in shape.units {
+                self.word(unit, state, end);
+            }
+        }
     }
+
+    /// The states after one to `most` decimals.
+    fn decimals(&mut self, point: usize, most: usize, spare_oh: bool) -> Vec<usize> {
+        let after: Vec<usize> = (0..=most)
+            .map(|n| if n == 0 { point } else { self.state() })
+            .collect();
+        for (n, &from) in after.iter().enumerate() {
+            let Some(&to) = after.get(n + 1) else {
+                continue;
+            };
+            self.rule("heard-digit", from, to);
+            if n == 0 || !spare_oh {
+                self.rule("heard-oh", from, to);
+            }
+            if let Some(&two) = after.get(n + 2) {
+                let doubled = self.state();
+                self.rule("heard-double", from, doubled);
+                self.rule("heard-digit", doubled, two);
+                self.rule("heard-oh", doubled, two);
+            }
+        }
+        after[1..].to_vec()
+    }
+
+    /// 0 to 99 with up to three decimals, then "k".
+    fn kilo(&mut self, first: usize, shape: &Shape, end: usize) {
+        let (whole, unit) = (self.state(), self.state());
+        self.word("k", unit, end);
+        self.rule("heard-digit", first, whole);
+        if shape.digits >= 5 {
+            self.rule("heard-two-figures", first, whole);
+            let tens = self.state();
+            self.rule("heard-nonzero-digit", first, tens);
+            self.rule("heard-digit", tens, whole);
+        }
+        self.empty(whole, unit);
+        let point = self.state();
+        self.rule("heard-point", whole, point);
+        for state in self.decimals(point, 3, shape.spare_oh) {
+            self.empty(state, unit);
+        }
+    }
+
+    /// Only the members of a closed set, and what each is easily taken for (15 for 50),
+    /// so that the wrong one is heard as what it is.
+    fn members(&mut self, room: &NumberSlot) {
+        let (start, end) = (self.start, self.end);
+        let unit = self.state();
+        self.empty(unit, end);
+        if VOCABULARY.contains(room.unit.heard()) {
+            self.word(room.unit.heard(), unit, end);
+        }
+        for value in &room.set {
+            let digits: Vec<String> = super::readback::digit_words(value);
+            self.phrase(&digits.join(" "), start, unit);
+            for cardinal in super::readback::cardinal_words(value) {
+                self.phrase(&cardinal, start, unit);
+            }
+        }
+    }
+
+    fn digit_loop(&mut self) {
+        let (start, end) = (self.start, self.end);
+        let (before, after) = (self.state(), self.state());
+        self.empty(start, before);
+        self.empty(after, before);
+        self.empty(after, end);
+        let (point, fraction) = (self.state(), self.state());
+        self.rule("heard-point", after, point);
+        self.empty(fraction, point);
+        self.empty(fraction, end);
+        for (from, to) in [(before, after), (point, fraction)] {
+            let doubled = self.state();
+            self.rule("heard-double", from, doubled);
+            for (from, to) in [(from, to), (doubled, to)] {
+                self.rule("heard-digit", from, to);
+                self.rule("heard-oh", from, to);
+            }
+        }
+    }
+
+    fn tag(&mut self) {
+        let (start, end) = (self.start, self.end);
+        let (before, after) = (self.state(), self.state());
+        self.empty(start, before);
+        self.empty(after, before);
+        self.empty(after, end);
+        self.rule("heard-letter", before, after);
+        self.rule("heard-digit", before, after);
+        let doubled = self.state();
+        self.rule("heard-double", before, doubled);
+        self.rule("heard-digit", doubled, after);
+        if VOCABULARY.contains("dash") {
+            self.word("dash", after, before);
+        }
+    }
+}
+
+fn digits_of(top: Decimal) -> usize {
+    let whole = top.trunc().normalize().to_string();
+    whole.trim_start_matches('-').len().clamp(1, 6)
 }

@@ -1,353 +1,384 @@
-//! Spoken numbers: words to candidates. Nothing here knows a slot's range.
+//! The parts of a spoken number to the values it may stand for.
 //!
-//! The forms are those that plant technicians use beside the radio forms of
-//! ICAO Annex 10 and the IMO phrases: digit strings, cardinals, pairs ("five
-//! twelve"), doubles. A form that leaves room for doubt is marked, never resolved.
+//! Nothing here knows a slot's range: it says what was said and what is doubtful
+//! about it; `parse` decides what to do with that.
 
 use rust_decimal::Decimal;
 
-/// A number as said.
+pub(crate) use super::plain::Refusal;
+use super::plain::{Plain, Shaped, decimal, fraction, number, refuse};
+use super::slot::DisplayForm;
+use super::unit::{Unit, unit};
+use super::words::{Token, UnitWord};
+
+/// A spoken number in the unit that it is wanted in.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Said {
-    /// The value; its scale is that of the digits said.
-    pub(super) value: Decimal,
-    /// The value with the last -teen or -ty exchanged for its twin.
-    pub(super) twin: Option<Decimal>,
-    /// Why it must be affirmed, if it must.
-    pub(super) soft: Option<&'static str>,
-    /// A pair without a point: what stands before and after the seam.
-    pub(super) seam: Option<(String, String)>,
-    /// Two readings of it that a slot cannot tell apart.
-    pub(super) either: Option<(String, String)>,
+pub(crate) struct Reading {
+    /// As said, never with a point that was not said.
+    pub value: Decimal,
+    /// The unit of every value here; None where none was said and none is asked for.
+    pub unit: Option<Unit>,
+    /// What it is easily taken for (15 for 50).
+    pub twins: Vec<Decimal>,
+    /// Reasons to have it confirmed.
+    pub soft: Vec<&'static str>,
+    /// Said as a pair ("five twelve").
+    pub pair: bool,
+    /// Values with a point where the display would show one, if the word was left out.
+    pub pointed: Vec<Decimal>,
+    /// Other meanings, shown beside it.
+    pub others: Vec<Decimal>,
+    /// Only digits were said, in the unit asked for: POINT may be missing.
+    pub digits: bool,
+    /// Reasons that leave no single meaning.
+    pub open: Vec<&'static str>,
 }
 
-/// Why words are no number.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum NoNumber {
-    /// A word that no number has.
-    NotANumber,
-    /// It breaks off.
-    Incomplete,
-    /// Two points.
-    TwoPoints,
-    /// "oh" by itself.
-    OhAlone,
-    /// A form that is not used.
-    BadForm(&'static str),
-}
-
-fn unit_digit(word: &str) -> Option<u8> {
-    Some(match word {
-        "zero" => 0,
-        "one" => 1,
-        "two" => 2,
-        "three" => 3,
-        "four" => 4,
-        "five" => 5,
-        "six" => 6,
-        "seven" => 7,
-        "eight" => 8,
-        "nine" => 9,
-        _ => return None,
-    })
-}
-
-fn digit(word: &str) -> Option<u8> {
-    if word == "oh" { Some(0) } else { unit_digit(word) }
-}
-
-fn teen(word: &str) -> Option<u32> {
-    const TEENS: [&str; 10] = [
-        "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
-    ];
-    TEENS.iter().position(|teen| *teen == word).and_then(|at| u32::try_from(at + 10).ok())
-}
-
-fn ty(word: &str) -> Option<u32> {
-    const TIES: [&str; 8] = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
-    TIES.iter().position(|ty| *ty == word).and_then(|at| u32::try_from((at + 2) * 10).ok())
-}
-
-/// The twin of a -teen or a -ty: 13 and 30 to 19 and 90. Eleven, twelve and twenty have none.
-fn twin_of(value: u32) -> Option<u32> {
-    match value {
-        13..=19 => Some((value - 10) * 10),
-        30 | 40 | 50 | 60 | 70 | 80 | 90 => Some(value / 10 + 10),
-        _ => None,
-    }
-}
-
-/// True if a word can stand in a number.
-pub(super) fn is_number_word(word: &str) -> bool {
-    digit(word).is_some()
-        || teen(word).is_some()
-        || ty(word).is_some()
-        || matches!(word, "hundred" | "thousand" | "double" | "triple" | "point" | "comma" | "and" | "a")
-}
-
-/// 10 to 99 said as one number: value, words used, and its twin if the last word has one.
-fn tens(words: &[&str]) -> Option<(u32, usize, Option<u32>)> {
-    let first = words.first()?;
-    if let Some(value) = teen(first) {
-        return Some((value, 1, twin_of(value)));
-    }
-    let value = ty(first)?;
-    match words.get(1).and_then(|word| unit_digit(word)).filter(|digit| *digit > 0) {
-        Some(digit) => Some((value + u32::from(digit), 2, None)),
-        None => Some((value, 1, twin_of(value))),
-    }
-}
-
-/// Reads digits, with "double" and "triple" of one digit. `None` if a word is no digit.
-fn digits(words: &[&str]) -> Result<Option<String>, NoNumber> {
-    let mut out = String::new();
-    let mut at = 0;
-    while at < words.len() {
-        let times = match words[at] {
-            "double" => 2,
-            "triple" => 3,
-            _ => 1,
-        };
-        if times > 1 {
-            at += 1;
-        }
-        match words.get(at).map(|word| digit(word)) {
-            Some(Some(digit)) => out.extend(std::iter::repeat_n(char::from(b'0' + digit), times)),
-            Some(None) if times > 1 => {
-                return Err(NoNumber::BadForm("double and triple are for one digit"));
-            }
-            Some(None) => return Ok(None),
-            None => return Err(NoNumber::Incomplete),
-        }
-        at += 1;
-    }
-    Ok(Some(out))
-}
-
-/// Reads a whole number: words to the point or to the end.
-fn whole(words: &[&str]) -> Result<Said, NoNumber> {
-    let plain = |value: u64, twin: Option<u64>| Said {
-        value: Decimal::from(value),
-        twin: twin.map(Decimal::from),
-        soft: None,
-        seam: None,
-        either: None,
+/// Reads a number. `wanted` is the unit of the slot and how its display shows decimals.
+pub(crate) fn read(tokens: &[Token], wanted: Option<(&Unit, &DisplayForm)>) -> Shaped<Reading> {
+    let (sign, rest) = match tokens.first() {
+        Some(sign @ (Token::Minus | Token::Plus | Token::Negative)) => (Some(sign), &tokens[1..]),
+        _ => (None, tokens),
     };
-    if words == ["oh"] {
-        return Err(NoNumber::OhAlone);
-    }
-    if words.iter().any(|word| !is_number_word(word)) {
-        return Err(NoNumber::NotANumber);
-    }
-    if let Some(text) = digits(words)? {
-        if text.len() > 18 {
-            return Err(NoNumber::BadForm("too many digits"));
-        }
-        let value: Decimal = text.parse().map_err(|_| NoNumber::NotANumber)?;
-        let soft = (text.len() > 1 && text.starts_with('0')).then_some("leading zeros");
-        return Ok(Said { value, twin: None, soft, seam: None, either: None });
-    }
-    if words.iter().any(|word| matches!(*word, "hundred" | "thousand")) {
-        return cardinal(words).map(|(value, twin, soft)| Said { soft, ..plain(value, twin) });
-    }
-    if words.iter().any(|word| matches!(*word, "and" | "a")) {
-        return Err(if words.last() == Some(&"and") { NoNumber::Incomplete } else { NoNumber::NotANumber });
-    }
-    if let Some((value, used, twin)) = tens(words)
-        && used == words.len()
+    if rest
+        .iter()
+        .any(|token| matches!(token, Token::Minus | Token::Plus | Token::Negative))
     {
-        return Ok(plain(u64::from(value), twin.map(u64::from)));
+        return refuse("a sign in the middle: say MINUS first, once");
     }
-    pair(words)
-}
-
-/// Hundreds and thousands: value, twin, and what is soft about it.
-fn cardinal(words: &[&str]) -> Result<(u64, Option<u64>, Option<&'static str>), NoNumber> {
-    if let Some(at) = words.iter().position(|word| *word == "thousand") {
-        let head = match &words[..at] {
-            ["a"] => 1,
-            [] => return Err(NoNumber::BadForm("say how many thousand")),
-            head => {
-                let said = whole(head)?;
-                if said.seam.is_some() || said.soft.is_some() {
-                    return Err(NoNumber::BadForm("say the thousands as one number"));
-                }
-                u64::try_from(said.value).map_err(|_| NoNumber::NotANumber)?
-            }
-        };
-        if head == 0 || head > 999 {
-            return Err(NoNumber::BadForm("say the thousands as one number"));
-        }
-        let rest = &words[at + 1..];
-        let (and, rest) = match rest {
-            ["and", rest @ ..] => (true, rest),
-            rest => (false, rest),
-        };
-        if rest.is_empty() {
-            return if and {
-                Err(NoNumber::Incomplete)
-            } else {
-                // "fifty thousand" could be fifteen thousand.
-                let twin = words.get(at.wrapping_sub(1)).and_then(|last| teen(last).or_else(|| ty(last))).and_then(twin_of);
-                Ok((head * 1000, twin.filter(|_| at == 1).map(|twin| u64::from(twin) * 1000), None))
-            };
-        }
-        let (tail, twin, soft) = below_thousand(rest)?;
-        let value = |tail: u64| head * 1000 + tail;
-        return Ok((value(tail), twin.map(value), soft));
-    }
-    below_thousand_or_teen_hundred(words)
-}
-
-fn below_thousand(words: &[&str]) -> Result<(u64, Option<u64>, Option<&'static str>), NoNumber> {
-    if words.contains(&"hundred") {
-        let (value, twin, soft) = below_thousand_or_teen_hundred(words)?;
-        return if value < 1000 { Ok((value, twin, soft)) } else { Err(NoNumber::BadForm("say the thousands as one number")) };
-    }
-    let (value, twin) = up_to_99(words)?;
-    Ok((value, twin, None))
-}
-
-fn below_thousand_or_teen_hundred(words: &[&str]) -> Result<(u64, Option<u64>, Option<&'static str>), NoNumber> {
-    let at = words.iter().position(|word| *word == "hundred").ok_or(NoNumber::NotANumber)?;
-    let (head, soft) = match &words[..at] {
-        ["a"] => (1, None),
-        [] => (1, Some("one hundred, or the first word lost")),
-        [word] => match (unit_digit(word), teen(word)) {
-            (Some(digit), _) if digit > 0 => (u64::from(digit), None),
-            (_, Some(value)) if value > 10 => (u64::from(value), None),
-            _ => return Err(NoNumber::BadForm("say the thousands: two thousand")),
-        },
-        _ => return Err(NoNumber::BadForm("say one to nineteen hundred")),
-    };
-    let rest = &words[at + 1..];
-    let (and, rest) = match rest {
-        ["and", rest @ ..] => (true, rest),
-        rest => (false, rest),
-    };
     if rest.is_empty() {
-        return if and { Err(NoNumber::Incomplete) } else { Ok((head * 100, None, soft)) };
+        return refuse("no number after the sign");
     }
-    let (tail, twin) = up_to_99(rest)?;
-    Ok((head * 100 + tail, twin.map(|twin| head * 100 + twin), soft))
+    let mut reading = magnitude(rest, wanted)?;
+    match sign {
+        Some(Token::Minus) => reading.negate(),
+        Some(Token::Negative) => reading
+            .open
+            .push("NEGATIVE is the word for no; a sign is MINUS"),
+        _ => {}
+    }
+    let decimal = rest
+        .iter()
+        .any(|token| matches!(token, Token::Point | Token::Comma));
+    if !decimal && rest.iter().any(|token| matches!(token, Token::Loose(_))) {
+        reading
+            .open
+            .push("\"to\" and \"for\" may be 2 and 4 or plain words");
+    }
+    Ok(reading)
 }
 
-fn up_to_99(words: &[&str]) -> Result<(u64, Option<u64>), NoNumber> {
-    if let [word] = words
-        && let Some(digit) = unit_digit(word).filter(|digit| *digit > 0)
-    {
-        return Ok((u64::from(digit), None));
-    }
-    match tens(words) {
-        Some((value, used, twin)) if used == words.len() => Ok((u64::from(value), twin.map(u64::from))),
-        _ if words.last() == Some(&"and") => Err(NoNumber::Incomplete),
-        _ => Err(NoNumber::BadForm("say the number digit by digit")),
-    }
-}
-
-/// A pair: "five twelve", "one forty", "ten oh five", "fifty one two". Never given a point by us.
-fn pair(words: &[&str]) -> Result<Said, NoNumber> {
-    let elided = "hundred or a seam left out";
-    // Two numbers: the first of one or two digits, the second of one or two.
-    let firsts = [tens(words).map(|(value, used, _)| (u64::from(value), used)), unit_digit(words.first().unwrap_or(&"")).map(|digit| (u64::from(digit), 1))];
-    for (head, used) in firsts.into_iter().flatten() {
-        let rest = &words[used..];
-        let head_text = head.to_string();
-        let said = |after: String, twin: Option<u64>| {
-            let scale = if after.len() == 1 { 10 } else { 100 };
-            let tail: u64 = after.parse().unwrap_or(0);
-            Said {
-                value: Decimal::from(head * scale + tail),
-                twin: twin.map(|twin| Decimal::from(head * scale + twin)),
-                soft: Some(elided),
-                seam: Some((head_text.clone(), after)),
-                either: None,
-            }
-        };
-        match rest {
-            ["oh", one] if unit_digit(one).is_some() && head > 0 => {
-                return Ok(said(format!("0{}", unit_digit(one).unwrap_or(0)), None));
-            }
-            [one] if head >= 10 && unit_digit(one).is_some() => {
-                return Ok(said(unit_digit(one).unwrap_or(0).to_string(), None));
-            }
-            ["double", one] if digit(one).is_some() => {
-                // A number and a double: 1244 or 12.44, and no display tells.
-                let two = digit(one).unwrap_or(0).to_string().repeat(2);
-                let (with, without) = (format!("{head_text}.{two}"), format!("{head_text}{two}"));
-                return Ok(Said { either: Some((without, with)), ..said(two, None) });
-            }
-            rest => {
-                if let Some((tail, more, twin)) = tens(rest)
-                    && more == rest.len()
-                    && head > 0
-                    && !(head == u64::from(tail) && head >= 10)
-                {
-                    return Ok(said(tail.to_string(), twin.map(u64::from)));
-                }
-            }
-        }
-    }
-    Err(NoNumber::BadForm("say the number digit by digit"))
-}
-
-/// Digits after the point, and why they must be affirmed if they were said as a number.
-fn places(words: &[&str]) -> Result<(String, Option<String>, Option<&'static str>), NoNumber> {
-    if words.is_empty() {
-        return Err(NoNumber::Incomplete);
-    }
-    if let Some(text) = digits(words)? {
-        return if text.len() > 9 { Err(NoNumber::BadForm("too many digits")) } else { Ok((text, None, None)) };
-    }
-    match tens(words) {
-        Some((value, used, twin)) if used == words.len() => {
-            Ok((value.to_string(), twin.map(|twin| twin.to_string()), Some("a number after the point, not digits")))
-        }
-        _ => Err(if words.iter().all(|word| is_number_word(word)) {
-            NoNumber::BadForm("say the digits after the point one by one")
+impl Reading {
+    fn negate(&mut self) {
+        if self.value.is_zero() {
+            self.soft.push("minus zero is kept as zero");
         } else {
-            NoNumber::NotANumber
-        }),
+            self.value = -self.value;
+        }
+        for value in self
+            .twins
+            .iter_mut()
+            .chain(&mut self.pointed)
+            .chain(&mut self.others)
+        {
+            *value = -*value;
+        }
     }
 }
 
-/// Reads a number without its sign and unit.
-pub(super) fn read(words: &[&str]) -> Result<Said, NoNumber> {
-    if words.is_empty() {
-        return Err(NoNumber::NotANumber);
-    }
-    let points: Vec<usize> =
-        words.iter().enumerate().filter(|(_, word)| matches!(**word, "point" | "comma")).map(|(at, _)| at).collect();
-    match points.as_slice() {
-        [] => whole(words),
-        [at] => {
-            let (before, after) = (&words[..*at], &words[at + 1..]);
-            if words.iter().any(|word| !is_number_word(word)) {
-                return Err(NoNumber::NotANumber);
-            }
-            let (places, other_places, number_after) = places(after)?;
-            let mut said = if before.is_empty() {
-                Said { value: Decimal::ZERO, twin: None, soft: Some("leading point, the first word may be lost"), seam: None, either: None }
-            } else if before == ["oh"] {
-                // "oh point five": the oh can only be the zero before the point.
-                Said { value: Decimal::ZERO, twin: None, soft: None, seam: None, either: None }
-            } else {
-                whole(before)?
-            };
-            let join = |whole: Decimal, places: &str| format!("{whole}.{places}").parse::<Decimal>().ok();
-            said.twin = said.twin.and_then(|twin| join(twin, &places));
-            if let Some(other) = other_places {
-                said.twin = said.twin.or_else(|| join(said.value, &other));
-            }
-            said.value = join(said.value, &places).ok_or(NoNumber::BadForm("too many digits"))?;
-            said.soft = said.soft.or(number_after);
-            if words[*at] == "comma" {
-                said.soft = said.soft.or(Some("comma for the point"));
-            }
-            // With a point said, a pair has no seam left to put one in.
-            said.seam = None;
-            Ok(said)
+fn magnitude(tokens: &[Token], wanted: Option<(&Unit, &DisplayForm)>) -> Shaped<Reading> {
+    let at: Vec<usize> = (0..tokens.len())
+        .filter(|&at| matches!(tokens[at], Token::Unit(_)))
+        .collect();
+    match at[..] {
+        [] => simple(tokens, None, wanted),
+        [one] if one + 1 == tokens.len() => {
+            let said = resolve(&tokens[one], wanted)?;
+            simple(&tokens[..one], Some(said), wanted)
         }
-        _ => Err(NoNumber::TwoPoints),
+        [one] => {
+            let said = resolve(&tokens[one], wanted)?;
+            let (left, right) = (&tokens[..one], &tokens[one + 1..]);
+            joined(left, said, right, None, wanted)
+        }
+        [one, two] if two + 1 == tokens.len() => {
+            let (said, last) = (
+                resolve(&tokens[one], wanted)?,
+                resolve(&tokens[two], wanted)?,
+            );
+            joined(
+                &tokens[..one],
+                said,
+                &tokens[one + 1..two],
+                Some(last),
+                wanted,
+            )
+        }
+        _ => refuse("too many units in one reading"),
+    }
+}
+
+#[derive(Clone, Copy)]
+struct Said {
+    unit: Unit,
+    soft: bool,
+    /// The unit that the value is given in.
+    into: Unit,
+}
+
+fn resolve(token: &Token, wanted: Option<(&Unit, &DisplayForm)>) -> Shaped<Said> {
+    let Token::Unit(word @ UnitWord(text)) = token else {
+        return refuse("a unit was expected");
+    };
+    if let Some((into, _)) = wanted {
+        word.units()
+            .find(|(unit, _)| unit.dimension() == into.dimension())
+            .map(|(unit, soft)| Said {
+                unit,
+                soft,
+                into: *into,
+            })
+            .ok_or_else(|| Refusal::OtherUnit(text.clone()))
+    } else {
+        let Some((said, soft)) = word.units().next() else {
+            return Err(Refusal::OtherUnit(text.clone()));
+        };
+        let into = match said.id() {
+            "kohm" => "ohm",
+            "min" => "s",
+            "Gohm" => "Mohm",
+            same => same,
+        };
+        Ok(Said {
+            unit: said,
+            soft,
+            into: unit(into).unwrap_or(said),
+        })
+    }
+}
+
+/// A number with at most one unit, at its end.
+fn simple(
+    tokens: &[Token],
+    said: Option<Said>,
+    wanted: Option<(&Unit, &DisplayForm)>,
+) -> Shaped<Reading> {
+    let into = said.map(|said| said.into).or(wanted.map(|(unit, _)| *unit));
+    let convert = |value: Decimal| match said {
+        Some(said) => said.unit.convert(value, &said.into),
+        None => Some(value),
+    };
+    let part = fraction(tokens)?;
+    let broken = part.is_some();
+    let plain = match (part, tokens, said) {
+        (Some(plain), ..) => plain,
+        (None, [Token::A], Some(_)) => Plain::whole("1"),
+        (None, [], Some(_)) => return refuse("a unit without a number"),
+        _ => number(tokens)?,
+    };
+    let mut reading = plain.reading(into, &convert)?;
+    reading.digits = !broken
+        && plain.fraction.is_none()
+        && said.is_none_or(|said| said.unit == said.into)
+        && !tokens
+            .iter()
+            .any(|token| matches!(token, Token::Hundred | Token::Thousand));
+    if broken {
+        // Half a minute is 30 s: a fraction says no decimals.
+        reading.value = reading.value.normalize();
+    }
+    if said.is_some_and(|said| said.soft) {
+        reading
+            .soft
+            .push("\"mil\" may be milliamp, millivolt or meg");
+    }
+    // "half" of a percentage is 50 % or 0.5 %; with the unit said ("half a percent") only the latter.
+    if plain.only_fraction && said.is_none() && into.is_some_and(|into| into.id() == "%") {
+        let share = reading.value;
+        reading.value = (share * Decimal::ONE_HUNDRED).normalize();
+        reading.others.push(share);
+    }
+    if let Some(head) = plain.pair_head {
+        for (from, places) in display_forms(said, wanted, into) {
+            let tail = plain.whole.len().saturating_sub(head);
+            if places.iter().any(|&place| place as usize == tail) {
+                let text = format!("{}.{}", &plain.whole[..head], &plain.whole[head..]);
+                let value = decimal(&text)?;
+                let value = match (from, into) {
+                    (Some(from), Some(into)) => from.convert(value, &into),
+                    _ => Some(value),
+                };
+                reading.pointed.extend(value);
+            }
+        }
+    }
+    Ok(reading)
+}
+
+fn display_forms(
+    said: Option<Said>,
+    wanted: Option<(&Unit, &DisplayForm)>,
+    into: Option<Unit>,
+) -> Vec<(Option<Unit>, Vec<u32>)> {
+    match (said, wanted) {
+        (Some(said), Some((unit, display))) if said.unit == *unit => {
+            vec![(Some(said.unit), display.places.clone())]
+        }
+        (Some(said), _) => vec![(Some(said.unit), said.unit.places().to_vec())],
+        (None, Some((unit, display))) => {
+            let mut forms = vec![(into, display.places.clone())];
+            if let (Some(places), "ohm", Some(kilo)) =
+                (display.kilo_places, unit.id(), super::unit::unit("kohm"))
+            {
+                forms.push((Some(kilo), vec![places]));
+            }
+            forms
+        }
+        (None, None) => vec![(None, vec![1, 2])],
+    }
+}
+
+/// A number with a unit in its middle: "four k seven", "one minute thirty", "a minute and a half".
+fn joined(
+    left: &[Token],
+    said: Said,
+    right: &[Token],
+    last: Option<Said>,
+    wanted: Option<(&Unit, &DisplayForm)>,
+) -> Shaped<Reading> {
+    let _ = wanted;
+    let into = said.into;
+    let head = match left {
+        [Token::A] => Plain::whole("1"),
+        [] => return refuse("a unit without a number before it"),
+        _ => number(left)?,
+    };
+    let to = |from: Unit, value: Decimal| {
+        from.convert(value, &into)
+            .ok_or(Refusal::Shape("too many digits"))
+    };
+    let mut soft = head.soft.clone();
+    if said.soft {
+        soft.push("\"mil\" may be milliamp, millivolt or meg");
+    }
+    let mut reading = Reading {
+        value: Decimal::ZERO,
+        unit: Some(into),
+        twins: Vec::new(),
+        soft,
+        pair: head.pair_head.is_some(),
+        pointed: Vec::new(),
+        others: Vec::new(),
+        digits: false,
+        open: head.open.clone(),
+    };
+    let base = to(said.unit, head.value()?)?;
+    // "a minute and a half"
+    if last.is_none()
+        && let [Token::And, rest @ ..] = right
+        && let Some(part) = fraction(rest)?
+        && part.only_fraction
+    {
+        reading.value = (base + to(said.unit, part.value()?)?).normalize();
+        reading.soft.push("a fraction: a display shows digits");
+        return Ok(reading);
+    }
+    let right = match (right, last) {
+        ([Token::And, rest @ ..], Some(_)) => rest,
+        ([Token::And, rest @ ..], None) if said.unit.dimension() == "time" => rest,
+        _ => right,
+    };
+    if head.fraction.is_some() {
+        return refuse("a point before a unit in the middle: say the whole number with one unit");
+    }
+    let tail = number(right)?;
+    reading.soft.extend(tail.soft.iter());
+    reading.open.extend(tail.open.iter());
+    let lower = match (said.unit.id(), last) {
+        ("min", None) => unit("s"),
+        ("min", Some(last)) if last.unit.id() == "s" => Some(last.unit),
+        ("kohm", Some(last)) if last.unit.id() == "ohm" => Some(last.unit),
+        ("Gohm", Some(last)) if last.unit.id() == "Mohm" => Some(last.unit),
+        ("kohm" | "Mohm" | "Gohm", None) => None,
+        _ => return refuse("a unit in the middle: say digits with POINT and one unit"),
+    };
+    let has_hundreds = right.contains(&Token::Hundred);
+    if lower.is_some() || has_hundreds {
+        let below = match lower {
+            Some(below) => below,
+            None if said.unit.id() == "kohm" => unit("ohm").unwrap_or(into),
+            None => return refuse("a unit in the middle: say digits with POINT and one unit"),
+        };
+        let rest = to(below, tail.value()?)?;
+        if said.unit.id() == "min" && rest >= Decimal::from(60) {
+            return refuse("more than 59 seconds after the minutes");
+        }
+        reading.value = sum(base, rest)?;
+        for twin in &tail.twins {
+            reading.twins.push(sum(base, to(below, decimal(twin)?)?)?);
+        }
+        for twin in &head.twins {
+            reading
+                .twins
+                .push(sum(to(said.unit, decimal(twin)?)?, rest)?);
+        }
+        if last.is_none() {
+            reading.soft.push("the unit of the last part was left out");
+        } else if said.unit.id() != "min" {
+            reading.soft.push("two units in one reading");
+        }
+        reading.pair |= tail.pair_head.is_some();
+        return Ok(reading);
+    }
+    if tail.fraction.is_some() {
+        return refuse("a point after a unit in the middle: say the whole number with one unit");
+    }
+    // IEC 60062 writes 4K7 for 4.7 k.
+    let text = |head: &str, tail: &str| decimal(&format!("{head}.{tail}"));
+    reading.value = to(said.unit, text(&head.whole, &tail.whole)?)?;
+    for twin in &tail.twins {
+        reading.twins.push(to(said.unit, text(&head.whole, twin)?)?);
+    }
+    for twin in &head.twins {
+        reading.twins.push(to(said.unit, text(twin, &tail.whole)?)?);
+    }
+    if said.unit.id() == "kohm" {
+        reading
+            .others
+            .push(sum(base, to(unit("ohm").unwrap_or(into), tail.value()?)?)?);
+    }
+    reading.soft.push("the unit stands for the point");
+    reading.pair = false;
+    Ok(reading)
+}
+
+fn sum(a: Decimal, b: Decimal) -> Shaped<Decimal> {
+    a.checked_add(b).ok_or(Refusal::Shape("too many digits"))
+}
+
+impl Plain {
+    fn reading(
+        &self,
+        unit: Option<Unit>,
+        convert: &dyn Fn(Decimal) -> Option<Decimal>,
+    ) -> Shaped<Reading> {
+        let value = |text: &str| {
+            convert(decimal(text)?).ok_or(Refusal::Shape("no exact value in this unit"))
+        };
+        Ok(Reading {
+            value: value(&self.text())?,
+            unit,
+            twins: self
+                .twins
+                .iter()
+                .map(|twin| value(twin))
+                .collect::<Shaped<_>>()?,
+            soft: self.soft.clone(),
+            pair: self.pair_head.is_some(),
+            pointed: Vec::new(),
+            others: Vec::new(),
+            digits: false,
+            open: self.open.clone(),
+        })
     }
 }

@@ -1,121 +1,130 @@
-//! Checks the rows of a table: id, phrase, slot, expected decision, value and unit.
+//! A table of phrases with what they should mean, against what they do mean.
 
 use std::fmt;
 
-use super::meaning::{Decision, Expect};
-use super::slot::{Slot, SlotKind, named_slot};
+use super::parse::parse;
+use super::slot::named_slot;
 
-/// What became of one row.
+/// How one row came out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum RowState {
-    /// As expected.
+pub enum Outcome {
+    /// Expect, value and unit agree.
     Ok,
-    /// Not as expected.
+    /// At least one of them differs.
     Off,
-    /// There is no such slot.
+    /// No slot has that name.
     Unknown,
 }
 
-/// One checked row.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Row {
-    /// Its id.
+/// One row's result.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RowOutcome {
+    /// The row's id.
     pub id: String,
-    /// What became of it.
-    pub state: RowState,
-    /// The decision, in one line.
+    /// How it came out.
+    pub outcome: Outcome,
+    /// What the phrase was taken for: `VALUE 4.02 mA`.
     pub got: String,
 }
 
-/// A checked table.
-#[derive(Clone, Debug, Default, PartialEq)]
+/// The whole table's result; displays as one line a row and a last line of counts.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct TableOutcome {
-    /// Its rows, in order.
-    pub rows: Vec<Row>,
+    /// In the table's order.
+    pub rows: Vec<RowOutcome>,
+}
+
+/// Runs a tab-separated table. Columns are found by the names in its first line:
+/// `id`, `phrase`, `slot`, `expect`, `value`, `unit`; others are ignored. Values are
+/// compared as text, so that 4.00 is not 4.
+#[must_use]
+pub fn run(tsv: &str) -> TableOutcome {
+    let mut lines = tsv.lines().map(|line| line.trim_end_matches('\r'));
+    let head: Vec<&str> = lines
+        .next()
+        .unwrap_or_default()
+        .trim_start_matches('\u{feff}')
+        .split('\t')
+        .map(str::trim)
+        .collect();
+    let place = |name: &str| head.iter().position(|column| *column == name);
+    let places = ["id", "phrase", "slot", "expect", "value", "unit"].map(place);
+    let mut rows = Vec::new();
+    for line in lines {
+        if line.trim().is_empty() || line.starts_with('#') {
+            continue;
+        }
+        let cells: Vec<&str> = line.split('\t').collect();
+        let [id, phrase, slot, expect, value, unit] = places.map(|place| {
+            place
+                .and_then(|at| cells.get(at))
+                .copied()
+                .unwrap_or_default()
+        });
+        let Some(slot) = named_slot(slot.trim()) else {
+            rows.push(RowOutcome {
+                id: id.to_owned(),
+                outcome: Outcome::Unknown,
+                got: format!("no slot is named {slot}"),
+            });
+            continue;
+        };
+        let decision = parse(&slot, phrase);
+        let same = decision.expect.code() == expect.trim()
+            && decision.value() == value.trim()
+            && decision.unit_id() == unit.trim();
+        let got = [
+            decision.expect.code(),
+            &decision.value(),
+            decision.unit_id(),
+        ]
+        .into_iter()
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ");
+        rows.push(RowOutcome {
+            id: id.to_owned(),
+            outcome: if same { Outcome::Ok } else { Outcome::Off },
+            got,
+        });
+    }
+    TableOutcome { rows }
 }
 
 impl TableOutcome {
-    fn count(&self, state: RowState) -> usize {
-        self.rows.iter().filter(|row| row.state == state).count()
+    /// How many rows came out so.
+    #[must_use]
+    pub fn count(&self, outcome: Outcome) -> usize {
+        self.rows
+            .iter()
+            .filter(|row| row.outcome == outcome)
+            .count()
     }
 
-    /// True if every row is as expected. A table without rows proves nothing, so it is not.
+    /// Whether there is at least one row and every row agrees.
     #[must_use]
     pub fn all_ok(&self) -> bool {
-        !self.rows.is_empty() && self.count(RowState::Ok) == self.rows.len()
+        !self.rows.is_empty() && self.rows.iter().all(|row| row.outcome == Outcome::Ok)
+    }
+}
+
+impl fmt::Display for Outcome {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        out.write_str(match self {
+            Outcome::Ok => "ok",
+            Outcome::Off => "off",
+            Outcome::Unknown => "unknown",
+        })
     }
 }
 
 impl fmt::Display for TableOutcome {
-    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         for row in &self.rows {
-            let state = match row.state {
-                RowState::Ok => "ok",
-                RowState::Off => "off",
-                RowState::Unknown => "unknown",
-            };
-            writeln!(f, "{}\t{state}\t{}", row.id, row.got)?;
+            writeln!(out, "{}\t{}\t{}", row.id, row.outcome, row.got)?;
         }
-        let (ok, off, unknown) =
-            (self.count(RowState::Ok), self.count(RowState::Off), self.count(RowState::Unknown));
-        write!(f, "{ok} ok, {off} off, {unknown} unknown")
+        let [ok, off, unknown] =
+            [Outcome::Ok, Outcome::Off, Outcome::Unknown].map(|outcome| self.count(outcome));
+        write!(out, "{ok} ok, {off} off, {unknown} unknown")
     }
-}
-
-/// Checks all rows of a tab-separated table with a header line.
-#[must_use]
-pub fn run(text: &str) -> TableOutcome {
-    let mut lines = text.lines().map(|line| line.trim_end_matches('\r')).filter(|line| !line.trim().is_empty());
-    let header: Vec<&str> = lines.next().unwrap_or_default().trim_start_matches('\u{feff}').split('\t').collect();
-    let column = |name: &str| header.iter().position(|column| column.trim() == name);
-    let columns = [column("id"), column("phrase"), column("slot"), column("expect"), column("value"), column("unit")];
-    let [Some(id), Some(phrase), Some(slot), Some(expect), Some(value), Some(unit)] = columns else {
-        let got = "the header needs the columns id, phrase, slot, expect, value, unit".to_owned();
-        return TableOutcome { rows: vec![Row { id: "header".to_owned(), state: RowState::Off, got }] };
-    };
-    let rows = lines
-        .map(|line| {
-            let cells: Vec<&str> = line.split('\t').collect();
-            let cell = |at: usize| cells.get(at).copied().unwrap_or_default().trim();
-            let (state, got) = match named_slot(cell(slot)) {
-                None => (RowState::Unknown, format!("no slot {}", cell(slot))),
-                Some(slot) => {
-                    let decision = super::parse(&slot, cell(phrase));
-                    let agrees = agrees(&slot, &decision, cell(expect), cell(value), cell(unit));
-                    (if agrees { RowState::Ok } else { RowState::Off }, line_of(&decision))
-                }
-            };
-            Row { id: cell(id).to_owned(), state, got }
-        })
-        .collect();
-    TableOutcome { rows }
-}
-
-fn expect_word(expect: Expect) -> &'static str {
-    match expect {
-        Expect::Value => "VALUE",
-        Expect::Confirm => "CONFIRM",
-        Expect::Ambiguous => "AMBIGUOUS",
-        Expect::Reject => "REJECT",
-        Expect::Status => "STATUS",
-        Expect::Command => "COMMAND",
-    }
-}
-
-fn line_of(decision: &Decision) -> String {
-    let unit = decision.unit.map_or("", |unit| unit.id());
-    [expect_word(decision.expect), &decision.value_text(), unit]
-        .into_iter()
-        .filter(|part| !part.is_empty())
-        .collect::<Vec<_>>()
-        .join(" ")
-}
-
-fn agrees(slot: &Slot, decision: &Decision, expect: &str, value: &str, unit: &str) -> bool {
-    let got_unit = decision.unit.map_or("", |unit| unit.id());
-    // Where there is no value there is no unit to be wrong: a table may name the slot's own or leave it out.
-    let unit_agrees = got_unit == unit
-        || (matches!(decision.expect, Expect::Reject | Expect::Ambiguous)
-            && (unit.is_empty() || matches!(&slot.kind, SlotKind::Number(range) if range.unit.id() == unit)));
-    expect_word(decision.expect) == expect && decision.value_text() == value && unit_agrees
 }

@@ -1,95 +1,112 @@
-//! Tags: spelled with the alphabet of ITU and ICAO, letter by letter.
+//! A spelled tag: letters by the spelling alphabet or by name, digits, marks.
 
-use super::meaning::{Decision, Expect, Meaning};
-use super::slot::Slot;
-use super::{ambiguous, plain, reject};
+use std::sync::LazyLock;
 
-const LETTERS: [&str; 26] = [
-    "alpha", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "juliet", "kilo", "lima", "mike",
-    "november", "oscar", "papa", "quebec", "romeo", "sierra", "tango", "uniform", "victor", "whiskey", "xray", "yankee",
-    "zulu",
-];
+use super::lexicon::Phrases;
+use super::words::{Token, tokens};
 
-const DIGITS: [&str; 10] = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
+static LETTERS: LazyLock<Phrases> = LazyLock::new(|| Phrases::of(&["letter-word", "tag-mark"]));
 
-/// The longest tag.
-const LONGEST: usize = 32;
+/// What was spelled.
+pub(crate) struct Spelled {
+    /// The tag, each doubtful "oh" as zero.
+    pub tag: String,
+    /// The same with each doubtful "oh" as the letter; equal where there is none.
+    pub lettered: String,
+    /// "to" or "for" stands for a digit, or for nothing.
+    pub loose: bool,
+    /// Words that leave a doubt.
+    pub soft: Vec<&'static str>,
+}
 
-/// Reads a spelled tag.
-pub(super) fn parse(slot: &Slot, words: &[&str]) -> Decision {
-    let (mut text, mut other) = (String::new(), String::new());
-    let mut repeat = 1;
-    for (at, word) in words.iter().enumerate() {
-        let next = match *word {
-            "double" => {
-                repeat = 2;
-                continue;
+/// The tag, or the first word that belongs in none.
+pub(crate) fn read(words: &[&str]) -> Result<Spelled, String> {
+    let mut spelled = Spelled {
+        tag: String::new(),
+        lettered: String::new(),
+        loose: false,
+        soft: Vec::new(),
+    };
+    let mut rest = words;
+    while let Some(&word) = rest.first() {
+        if let Some((length, letter)) = LETTERS.at(rest) {
+            spelled.push(letter, letter);
+            rest = rest.get(length..).unwrap_or_default();
+            continue;
+        }
+        if word == "oh" {
+            spelled.push("0", "O");
+            rest = &rest[1..];
+            continue;
+        }
+        let mut letters = word.chars();
+        if let (Some(letter), None) = (letters.next(), letters.next())
+            && letter.is_ascii_lowercase()
+        {
+            let letter = letter.to_ascii_uppercase().to_string();
+            spelled.push(&letter, &letter);
+            rest = &rest[1..];
+            continue;
+        }
+        rest = spelled.figures(rest)?;
+    }
+    Ok(spelled)
+}
+
+impl Spelled {
+    fn push(&mut self, digit: &str, letter: &str) {
+        self.tag.push_str(digit);
+        self.lettered.push_str(letter);
+    }
+
+    fn figures<'a, 'w>(&mut self, rest: &'a [&'w str]) -> Result<&'a [&'w str], String> {
+        let word = rest[0];
+        let one = tokens(&rest[..1])?;
+        match one[..] {
+            [Token::Digit(digit)] => {
+                let digit = digit.to_string();
+                self.push(&digit, &digit);
             }
-            "triple" => {
-                repeat = 3;
-                continue;
+            [Token::Loose(digit)] => {
+                let digit = digit.to_string();
+                self.push(&digit, &digit);
+                self.loose = true;
             }
-            // A letter or the figure: the person must say which.
-            "oh" | "o" => ('0', Some('O')),
-            "dash" | "hyphen" => ('-', None),
-            "slash" | "stroke" => ('/', None),
-            "point" => ('.', None),
-            word => match letter(word).or_else(|| digit(word)) {
-                Some(character) => (character, None),
-                None => {
-                    let why = format!("{word} is no letter of the spelling alphabet and no figure");
-                    return reject(slot, why, "Spell it: alpha, bravo, one, two.");
+            [Token::Teen(two) | Token::Ty(two)] => {
+                self.soft.push("a number word in a tag: say its digits");
+                let next = rest.get(1).and_then(|next| tokens(&[next]).ok());
+                if let (Some([Token::Digit(unit @ 1..=9)]), true) = (next.as_deref(), two >= 20) {
+                    let both = (two + unit).to_string();
+                    self.push(&both, &both);
+                    return Ok(&rest[2..]);
                 }
-            },
-        };
-        for _ in 0..repeat {
-            text.push(next.0);
-            other.push(next.1.unwrap_or(next.0));
+                let two = two.to_string();
+                self.push(&two, &two);
+            }
+            [ref repeat @ (Token::Double | Token::Triple)] => {
+                let Some(next) = rest.get(1) else {
+                    return Err(word.to_owned());
+                };
+                let times = if *repeat == Token::Double { 2 } else { 3 };
+                if *next == "oh" {
+                    self.push(&"0".repeat(times), &"O".repeat(times));
+                    return Ok(&rest[2..]);
+                }
+                if let Some((_, letter)) = LETTERS.at(&rest[1..2]) {
+                    let many = letter.repeat(times);
+                    self.push(&many, &many);
+                    return Ok(&rest[2..]);
+                }
+                let next = tokens(&[next]).map_err(|_| word.to_owned())?;
+                let [Token::Digit(digit)] = next[..] else {
+                    return Err(word.to_owned());
+                };
+                let many = digit.to_string().repeat(times);
+                self.push(&many, &many);
+                return Ok(&rest[2..]);
+            }
+            _ => return Err(word.to_owned()),
         }
-        repeat = 1;
-        if text.len() > LONGEST {
-            return reject(slot, "too long for a tag", "Spell it in one go, up to thirty-two signs.");
-        }
-        let _ = at;
-    }
-    if text.is_empty() || repeat > 1 {
-        return reject(slot, "incomplete", "Spell it: alpha, bravo, one, two.");
-    }
-    if text != other {
-        return ambiguous(slot, vec![text, other], "oh is a letter or a figure", "Say zero or Oscar.".to_owned());
-    }
-    let said = super::spell(&text);
-    Decision { ask: format!("{said}."), ..plain(Expect::Value, Meaning::Tag(text), None, "spelled") }
-}
-
-fn letter(word: &str) -> Option<char> {
-    if word.len() == 1 && word.as_bytes()[0].is_ascii_lowercase() {
-        return word.chars().next().map(|letter| letter.to_ascii_uppercase());
-    }
-    let at = LETTERS.iter().position(|letter| *letter == word)?;
-    u8::try_from(at).ok().map(|at| char::from(b'A' + at))
-}
-
-fn digit(word: &str) -> Option<char> {
-    if word.len() == 1 && word.as_bytes()[0].is_ascii_digit() {
-        return word.chars().next();
-    }
-    let at = DIGITS.iter().position(|digit| *digit == word)?;
-    u8::try_from(at).ok().map(|at| char::from(b'0' + at))
-}
-
-/// A sign as it is spelled.
-pub(super) fn sign(character: char) -> String {
-    let upper = character.to_ascii_uppercase();
-    if upper.is_ascii_uppercase() {
-        let word = LETTERS[usize::from(upper as u8 - b'A')];
-        return if word == "xray" { "x-ray".to_owned() } else { word.to_owned() };
-    }
-    match character {
-        '0'..='9' => DIGITS[usize::from(character as u8 - b'0')].to_owned(),
-        '-' => "dash".to_owned(),
-        '/' => "slash".to_owned(),
-        '.' => "point".to_owned(),
-        other => other.to_string(),
+        Ok(&rest[1..])
     }
 }

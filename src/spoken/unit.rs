@@ -1,14 +1,15 @@
-//! Units: how each is said, its symbol, what it measures, and its exact scale.
+//! Units: how they are written, said and converted. One table, `grammars/units.toml`.
 //!
-//! No state; the table is `grammars/units.toml`, read once.
+//! State: the table, read once and never changed.
 
+use std::fmt;
 use std::sync::LazyLock;
 
 use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-/// A unit, by its id in the table.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+/// A unit of measurement out of the table `grammars/units.toml`.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Unit(usize);
 
 #[derive(Debug, Deserialize)]
@@ -17,15 +18,14 @@ struct Row {
     id: String,
     symbol: String,
     dimension: String,
-    exponent: i32,
-    #[serde(default)]
-    factor: Option<i64>,
-    listen: String,
+    scale: Decimal,
     one: String,
     many: String,
     says: Vec<String>,
-    #[serde(default)]
     soft: Vec<String>,
+    heard: String,
+    places: Vec<u32>,
+    listen: u32,
 }
 
 #[derive(Deserialize)]
@@ -34,116 +34,171 @@ struct Table {
     unit: Vec<Row>,
 }
 
-static TABLE: LazyLock<Vec<Row>> = LazyLock::new(|| {
-    toml::from_str::<Table>(include_str!("../../grammars/units.toml"))
-        .expect("the table of units is part of the program and is tested")
-        .unit
+static ROWS: LazyLock<Vec<Row>> = LazyLock::new(|| {
+    let table: Table = toml::from_str(include_str!("../../grammars/units.toml"))
+        .expect("the embedded table of units is read by a test");
+    table.unit
 });
 
-/// The unit with this id.
+/// The unit with this id (`"mA"`, `"ohm"`, `"%"`, …), or None.
 #[must_use]
 pub fn unit(id: &str) -> Option<Unit> {
-    TABLE.iter().position(|row| row.id == id).map(Unit)
+    ROWS.iter().position(|row| row.id == id).map(Unit)
 }
 
-/// How a unit was said.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct SaidUnit {
-    pub(super) unit: Unit,
-    pub(super) words: usize,
-    /// A slang form, to be affirmed.
-    pub(super) soft: bool,
-}
-
-/// The units that these words end with, the longest first.
-pub(super) fn at_end(words: &[&str]) -> Vec<SaidUnit> {
-    let mut found = Vec::new();
-    for (at, row) in TABLE.iter().enumerate() {
-        for (says, soft) in [(&row.says, false), (&row.soft, true)] {
-            for phrase in says {
-                let parts: Vec<&str> = phrase.split(' ').collect();
-                if words.ends_with(&parts) {
-                    found.push(SaidUnit { unit: Unit(at), words: parts.len(), soft });
-                }
-            }
-        }
-    }
-    found.sort_by_key(|said| std::cmp::Reverse(said.words));
-    found
+/// Every unit of the table, in its order.
+pub fn units() -> impl Iterator<Item = Unit> {
+    (0..ROWS.len()).map(Unit)
 }
 
 impl Unit {
-    fn row(self) -> &'static Row {
-        &TABLE[self.0]
+    /// The unit of a bare number.
+    ///
+    /// # Panics
+    /// Never: the embedded table has it.
+    #[must_use]
+    pub fn none() -> Unit {
+        unit("none").expect("the embedded table has the unit `none`; a test reads it")
     }
 
-    /// Its id, as stored.
+    fn row(self) -> &'static Row {
+        &ROWS[self.0]
+    }
+
+    /// The name in jobs, journals and tables: `mA`, `ohm`, `%`.
     #[must_use]
     pub fn id(&self) -> &'static str {
         &self.row().id
     }
 
-    /// Its symbol, as shown; empty for a plain number.
+    /// What is printed: `mA`, `Ω`, `%`.
     #[must_use]
     pub fn symbol(&self) -> &'static str {
         &self.row().symbol
     }
 
-    /// What it measures.
+    /// Only units of one dimension convert into each other.
     #[must_use]
     pub fn dimension(&self) -> &'static str {
         &self.row().dimension
     }
 
-    /// The rule of `numbers.jsgf` that is heard for it.
+    /// One of this unit in the base unit of its dimension, exactly.
     #[must_use]
-    pub fn listening_rule(&self) -> &'static str {
-        &self.row().listen
+    pub fn scale(&self) -> Decimal {
+        self.row().scale
     }
 
-    /// How it is spoken after a value: one ohm, two ohms.
+    /// Every way the unit may be said.
+    #[must_use]
+    pub fn says(&self) -> &'static [String] {
+        &self.row().says
+    }
+
+    /// Ways to say it that leave a doubt and are always confirmed ("mil").
+    #[must_use]
+    pub fn soft_says(&self) -> &'static [String] {
+        &self.row().soft
+    }
+
+    /// The one spelling that the recogniser listens for; empty where it listens for none.
+    #[must_use]
+    pub fn heard(&self) -> &'static str {
+        &self.row().heard
+    }
+
+    /// The unit as said after a number: singular for exactly 1 and -1.
     #[must_use]
     pub fn spoken(&self, value: &Decimal) -> &'static str {
-        if value.abs() == Decimal::ONE && value.scale() == 0 { &self.row().one } else { &self.row().many }
+        let single = value.scale() == 0 && value.abs() == Decimal::ONE;
+        if single {
+            &self.row().one
+        } else {
+            &self.row().many
+        }
     }
 
-    /// A value of another unit of the same dimension in this one, exactly; the digits said stay.
+    /// Decimals that a display of this quantity shows.
+    pub(crate) fn places(self) -> &'static [u32] {
+        &self.row().places
+    }
+
+    /// Decimals that the recogniser listens for.
+    pub(crate) fn listened_places(self) -> usize {
+        self.row().listen as usize
+    }
+
+    /// A value of this unit in another one; None where the dimensions differ or the
+    /// conversion has no exact decimal. Digits said stay as they are: 1.04 k is 1040,
+    /// 800 mA is 0.800 A.
     #[must_use]
-    pub fn convert(&self, value: Decimal, from: Unit) -> Option<Decimal> {
-        if self.dimension() != from.dimension() {
+    pub fn convert(&self, value: Decimal, to: &Unit) -> Option<Decimal> {
+        if self == to {
+            return Some(value);
+        }
+        if self.dimension() != to.dimension() {
             return None;
         }
-        let factor = Decimal::from(from.row().factor.unwrap_or(1)) / Decimal::from(self.row().factor.unwrap_or(1));
-        let value = if factor == Decimal::ONE { value } else { value.checked_mul(factor)? };
-        shift(value, from.row().exponent - self.row().exponent)
+        let (up, down) = (self.scale(), to.scale());
+        let (factor, shrinks) = if up >= down {
+            (up.checked_div(down)?, false)
+        } else {
+            (down.checked_div(up)?, true)
+        };
+        let shift = power_of_ten(factor);
+        match (shift, shrinks) {
+            (Some(power), false) => {
+                let kept = value.scale().saturating_sub(power);
+                let mut exact = value.checked_mul(factor)?;
+                // The product has the value's scale; every place beyond the kept ones is 0.
+                exact = exact.trunc_with_scale(kept.max(exact.normalize().scale()));
+                Some(exact)
+            }
+            (Some(power), true) => {
+                let scale = value.scale().checked_add(power)?;
+                Decimal::try_from_i128_with_scale(value.mantissa(), scale).ok()
+            }
+            (None, false) => value.checked_mul(factor),
+            (None, true) => {
+                let exact = value.checked_div(factor)?;
+                (exact.checked_mul(factor)? == value).then(|| exact.normalize())
+            }
+        }
     }
 }
 
-/// Times a power of ten: 1.04 by three places is 1040, not 1040.00.
-fn shift(value: Decimal, places: i32) -> Option<Decimal> {
-    let scale = i32::try_from(value.scale()).ok()? - places;
-    if let Ok(scale) = u32::try_from(scale) {
-        return Decimal::try_from_i128_with_scale(value.mantissa(), scale).ok();
-    }
-    let mantissa = value.mantissa().checked_mul(10_i128.checked_pow(scale.unsigned_abs())?)?;
-    Decimal::try_from_i128_with_scale(mantissa, 0).ok()
+fn power_of_ten(factor: Decimal) -> Option<u32> {
+    let digits = factor.normalize().to_string();
+    let zeros = digits.strip_prefix('1')?;
+    zeros
+        .bytes()
+        .all(|b| b == b'0')
+        .then(|| u32::try_from(zeros.len()).ok())?
 }
 
-impl std::fmt::Debug for Unit {
-    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
-        write!(f, "Unit({})", self.id())
+impl fmt::Debug for Unit {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        out.write_str(self.id())
+    }
+}
+
+impl fmt::Display for Unit {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        out.write_str(self.id())
     }
 }
 
 impl Serialize for Unit {
-    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(self.id())
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.id())
     }
 }
 
 impl<'de> Deserialize<'de> for Unit {
-    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        let id = String::deserialize(deserializer)?;
-        unit(&id).ok_or_else(|| serde::de::Error::custom(format!("there is no unit {id}")))
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let id = String::deserialize(from)?;
+        unit(&id).ok_or_else(|| {
+            serde::de::Error::custom(format!("no unit is called `{id}`; see grammars/units.toml"))
+        })
     }
 }

@@ -5,7 +5,7 @@ use std::path::Path;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use sayback::core::Key;
 use sayback::drive::FromWorld;
-use sayback::edge::keys::{Keymap, is_num_lock_off, line, map};
+use sayback::edge::keys::{Keymap, is_num_lock_off, line_keys, map};
 use sayback::edge::signals;
 
 fn press(code: KeyCode) -> Event {
@@ -72,8 +72,14 @@ fn the_keypad_with_num_lock_off_still_types_figures() {
 #[test]
 fn control_keys() {
     let keymap = Keymap::default();
-    assert!(matches!(map(&control('c'), &keymap), Some(FromWorld::End(130))));
-    assert!(matches!(map(&control('z'), &keymap), Some(FromWorld::Suspend)));
+    assert!(matches!(
+        map(&control('c'), &keymap),
+        Some(FromWorld::End(130))
+    ));
+    assert!(matches!(
+        map(&control('z'), &keymap),
+        Some(FromWorld::Suspend)
+    ));
     assert_eq!(key(&control('j'), &keymap), Some(Key::Enter));
     assert_eq!(key(&control('m'), &keymap), Some(Key::Enter));
     assert!(map(&control('1'), &keymap).is_none());
@@ -85,12 +91,25 @@ fn what_is_no_answer_is_not_taken_as_one() {
     assert!(map(&Event::Paste("512\n".to_owned()), &keymap).is_none());
     assert!(map(&Event::FocusGained, &keymap).is_none());
     for kind in [KeyEventKind::Release, KeyEventKind::Repeat] {
-        let event = Event::Key(KeyEvent::new_with_kind(KeyCode::Enter, KeyModifiers::NONE, kind));
+        let event = Event::Key(KeyEvent::new_with_kind(
+            KeyCode::Enter,
+            KeyModifiers::NONE,
+            kind,
+        ));
         assert!(map(&event, &keymap).is_none(), "{kind:?}");
     }
-    assert!(map(&Event::Key(KeyEvent::new(KeyCode::Char('1'), KeyModifiers::ALT)), &keymap).is_none());
+    assert!(
+        map(
+            &Event::Key(KeyEvent::new(KeyCode::Char('1'), KeyModifiers::ALT)),
+            &keymap
+        )
+        .is_none()
+    );
     assert!(map(&press(KeyCode::F(5)), &keymap).is_none());
-    assert!(matches!(map(&Event::Resize(1, 1), &keymap), Some(FromWorld::Redraw)));
+    assert!(matches!(
+        map(&Event::Resize(1, 1), &keymap),
+        Some(FromWorld::Redraw)
+    ));
 }
 
 fn parse(text: &str) -> Result<Keymap, String> {
@@ -106,27 +125,53 @@ fn a_file_of_keys() {
     assert!(!is_num_lock_off(&press(KeyCode::PageUp), &keymap));
     // What is not named keeps its meaning.
     assert_eq!(key(&press(KeyCode::Enter), &keymap), Some(Key::Enter));
-    assert_eq!(key(&press(KeyCode::Char('9')), &keymap), Some(Key::Digit(9)));
+    assert_eq!(
+        key(&press(KeyCode::Char('9')), &keymap),
+        Some(Key::Digit(9))
+    );
 }
 
 #[test]
 fn faults_in_a_file_of_keys_say_what_and_how_to_put_it_right() {
     for (text, wanted) in [
-        ("[keys]\nenterr = [\"y\"]", "names an act \"enterr\", which does not exist. Acts: enter, plus,"),
-        ("[keys]\nenter = [\"F25\"]", "gives enter a key \"F25\", which is not known. Write one character, F1 to F24"),
+        (
+            "[keys]\nenterr = [\"y\"]",
+            "names an act \"enterr\", which does not exist. Acts: enter, plus,",
+        ),
+        (
+            "[keys]\nenter = [\"F25\"]",
+            "gives enter a key \"F25\", which is not known. Write one character, F1 to F24",
+        ),
         ("[keys]\nenter = [\"\"]", "gives enter a key \"\""),
-        ("[keys]\nenter = [\"y\"]\nstop = [\"y\"]", "names the key \"y\" twice: for enter and for stop. Leave one"),
-        ("[keys]\nenter = [\"y\", \"y\"]", "names the key \"y\" twice: for enter and for enter."),
-        ("[keys]\nstop = [\"Enter\"]", "leaves no key for enter: \"Enter\" now means stop. Give enter another key"),
+        (
+            "[keys]\nenter = [\"y\"]\nstop = [\"y\"]",
+            "names the key \"y\" twice: for enter and for stop. Leave one",
+        ),
+        (
+            "[keys]\nenter = [\"y\", \"y\"]",
+            "names the key \"y\" twice: for enter and for enter.",
+        ),
+        (
+            "[keys]\nstop = [\"Enter\"]",
+            "leaves no key for enter: \"Enter\" now means stop. Give enter another key",
+        ),
         ("[keys]\nenter = \"y\"", "cannot be understood"),
         ("[key]\nenter = [\"y\"]", "unknown field `key`"),
         ("", "needs a table [keys]"),
     ] {
         let error = parse(text).unwrap_err();
-        assert!(error.contains(wanted) && error.contains("keys.toml"), "{text:?}: {error}");
+        assert!(
+            error.contains(wanted) && error.contains("keys.toml"),
+            "{text:?}: {error}"
+        );
     }
-    let error = Keymap::read(Path::new("no such file.toml")).unwrap_err().to_string();
-    assert!(error.contains("cannot read the keys file no such file.toml"), "{error}");
+    let error = Keymap::read(Path::new("no such file.toml"))
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.contains("cannot read the keys file no such file.toml"),
+        "{error}"
+    );
 }
 
 #[test]
@@ -145,12 +190,18 @@ fn lines_as_keys() {
         ("*", vec![Star]),
         ("/", vec![Slash]),
         ("/ 2", vec![Slash, Digit(2)]),
-        ("512,3", vec![Digit(5), Digit(1), Digit(2), Point, Digit(3), Enter]),
-        ("-1.5k", vec![Minus, Digit(1), Point, Digit(5), Letter('k'), Enter]),
+        (
+            "512,3",
+            vec![Digit(5), Digit(1), Digit(2), Point, Digit(3), Enter],
+        ),
+        (
+            "-1.5k",
+            vec![Minus, Digit(1), Point, Digit(5), Letter('k'), Enter],
+        ),
         ("a b", vec![Letter('a'), Letter(' '), Letter('b'), Enter]),
         ("1\u{7}2", vec![Digit(1), Digit(2), Enter]),
     ] {
-        assert_eq!(line(text), keys, "{text:?}");
+        assert_eq!(line_keys(text), keys, "{text:?}");
     }
 }
 
@@ -158,7 +209,10 @@ fn lines_as_keys() {
 fn signals_end_with_the_codes_of_shells() {
     use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP};
     for (signal, code) in [(SIGHUP, 129), (SIGINT, 130), (SIGTERM, 143)] {
-        assert!(matches!(signals::meaning(signal), FromWorld::End(found) if found == code), "{signal}");
+        assert!(
+            matches!(signals::meaning(signal), FromWorld::End(found) if found == code),
+            "{signal}"
+        );
     }
     assert!(matches!(signals::meaning(SIGCONT), FromWorld::Redraw));
     assert!(matches!(signals::meaning(SIGTSTP), FromWorld::Suspend));

@@ -10,7 +10,12 @@ fn base() -> View {
         question: "Resistance from end to end?".to_owned(),
         big: "End to end".to_owned(),
         state: "ASK",
-        keys: vec![("0-9", "type it"), ("+", "say again"), ("*", "correct"), ("/", "menu")],
+        keys: vec![
+            ("0-9", "type it"),
+            ("+", "say again"),
+            ("*", "correct"),
+            ("/", "menu"),
+        ],
         ear: "ear: open".to_owned(),
         last: "4.00 mA".to_owned(),
         ..View::default()
@@ -19,8 +24,18 @@ fn base() -> View {
 
 /// All samples, by name.
 pub fn all() -> Vec<(&'static str, View)> {
-    let yes_no = vec![("Enter", "yes"), ("-", "no"), ("+", "say again"), ("/", "menu")];
-    let keep = vec![("Enter", "keep"), ("*", "clear"), ("+", "k, M"), ("/", "menu")];
+    let yes_no = vec![
+        ("Enter", "yes"),
+        ("-", "no"),
+        ("+", "say again"),
+        ("/", "menu"),
+    ];
+    let keep = vec![
+        ("Enter", "keep"),
+        ("*", "clear"),
+        ("+", "k, M"),
+        ("/", "menu"),
+    ];
     let choose = vec![("1-9", "choose"), ("0", "back to the job")];
     let menu = [
         "0 back to the job",

@@ -8,13 +8,25 @@ use sayback::edge::screen::{Look, draw};
 use super::samples;
 
 /// A terminal that shows everything, without colour.
-pub const PLAIN_LOOK: Look = Look { colour: false, contrast: false, unicode: true, half_blocks: true };
+pub const PLAIN_LOOK: Look = Look {
+    colour: false,
+    contrast: false,
+    unicode: true,
+    half_blocks: true,
+};
 
 /// The Linux console, in UTF-8.
-pub const CONSOLE_LOOK: Look = Look { half_blocks: false, ..PLAIN_LOOK };
+pub const CONSOLE_LOOK: Look = Look {
+    half_blocks: false,
+    ..PLAIN_LOOK
+};
 
 /// A terminal in a locale without UTF-8.
-pub const ASCII_LOOK: Look = Look { unicode: false, half_blocks: false, ..PLAIN_LOOK };
+pub const ASCII_LOOK: Look = Look {
+    unicode: false,
+    half_blocks: false,
+    ..PLAIN_LOOK
+};
 
 /// The screen after drawing.
 pub fn drawn(view: &View, look: &Look, width: u16, height: u16) -> Terminal<TestBackend> {
@@ -39,7 +51,10 @@ fn without_unicode_everything_is_ascii() {
         for (width, height) in [(40, 10), (80, 24), (200, 60)] {
             let terminal = drawn(&view, &ASCII_LOOK, width, height);
             let buffer = terminal.backend().buffer();
-            let odd = buffer.content().iter().find(|cell| !cell.symbol().is_ascii());
+            let odd = buffer
+                .content()
+                .iter()
+                .find(|cell| !cell.symbol().is_ascii());
             assert_eq!(odd, None, "{name} at {width}x{height}");
         }
     }
@@ -59,14 +74,35 @@ fn the_linux_console_gets_whole_blocks_only() {
 #[test]
 fn colour_is_never_alone_and_only_from_those_that_can_be_read_on_black() {
     use ratatui::style::Color;
-    let coloured = Look { colour: true, ..PLAIN_LOOK };
+    let coloured = Look {
+        colour: true,
+        ..PLAIN_LOOK
+    };
     for (name, view) in samples::all() {
         let with = drawn(&view, &coloured, 80, 24);
         let without = drawn(&view, &PLAIN_LOOK, 80, 24);
-        for (one, other) in with.backend().buffer().content().iter().zip(without.backend().buffer().content()) {
-            assert_eq!((one.symbol(), one.modifier), (other.symbol(), other.modifier), "{name}");
+        for (one, other) in with
+            .backend()
+            .buffer()
+            .content()
+            .iter()
+            .zip(without.backend().buffer().content())
+        {
+            assert_eq!(
+                (one.symbol(), one.modifier),
+                (other.symbol(), other.modifier),
+                "{name}"
+            );
             assert!(
-                matches!(one.fg, Color::Reset | Color::Green | Color::Cyan | Color::Yellow | Color::White | Color::LightYellow),
+                matches!(
+                    one.fg,
+                    Color::Reset
+                        | Color::Green
+                        | Color::Cyan
+                        | Color::Yellow
+                        | Color::White
+                        | Color::LightYellow
+                ),
                 "{name}: {:?}",
                 one.fg
             );
@@ -79,11 +115,22 @@ fn colour_is_never_alone_and_only_from_those_that_can_be_read_on_black() {
 fn the_environment_decides_the_look() {
     let look = |variables: &[(&str, &str)]| {
         Look::from_variables(false, |name| {
-            variables.iter().find(|(other, _)| *other == name).map(|(_, value)| (*value).to_owned())
+            variables
+                .iter()
+                .find(|(other, _)| *other == name)
+                .map(|(_, value)| (*value).to_owned())
         })
     };
     let usual = look(&[("LANG", "en_GB.UTF-8"), ("TERM", "xterm")]);
-    assert_eq!(usual, Look { colour: true, contrast: false, unicode: true, half_blocks: true });
+    assert_eq!(
+        usual,
+        Look {
+            colour: true,
+            contrast: false,
+            unicode: true,
+            half_blocks: true
+        }
+    );
     assert!(!look(&[("LANG", "en_GB.UTF-8"), ("NO_COLOR", "1")]).colour);
     // An empty NO_COLOR counts as not set (no-color.org).
     assert!(look(&[("LANG", "en_GB.UTF-8"), ("NO_COLOR", "")]).colour);

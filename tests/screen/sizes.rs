@@ -3,8 +3,8 @@
 use proptest::prelude::*;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
-use ratatui::layout::Rect;
 use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
 use ratatui::text::Line;
 use ratatui::widgets::Widget;
 use sayback::core::View;
@@ -34,24 +34,40 @@ fn small_screens_show_the_state_the_value_the_question_and_the_keys() {
         let text = text_of(drawn(&view, &PLAIN_LOOK, 40, 10).backend().buffer());
         let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(flat.contains(view.state), "{name}: {flat}");
-        assert!(name == "menu" || flat.contains(&view.question), "{name}: {flat}");
+        assert!(
+            name == "menu" || flat.contains(&view.question),
+            "{name}: {flat}"
+        );
         let caution = view.caution.as_deref().unwrap_or_default();
         assert!(flat.contains(caution), "{name}: {flat}");
         for choice in &view.list {
             assert!(flat.contains(choice), "{name}: {choice} in {flat}");
         }
         for (key, act) in &view.keys {
-            assert!(flat.contains(&format!("[{key}] {act}")), "{name}: [{key}] {act} in {flat}");
+            assert!(
+                flat.contains(&format!("[{key}] {act}")),
+                "{name}: [{key}] {act} in {flat}"
+            );
         }
     }
 }
 
 #[test]
 fn a_question_that_cannot_fit_is_said_to() {
-    let view = samples::all().into_iter().find(|(name, _)| *name == "long_question").unwrap().1;
-    let view = View { big: "512.3 Ω".to_owned(), ..view };
+    let view = samples::all()
+        .into_iter()
+        .find(|(name, _)| *name == "long_question")
+        .unwrap()
+        .1;
+    let view = View {
+        big: "512.3 Ω".to_owned(),
+        ..view
+    };
     let text = text_of(drawn(&view, &PLAIN_LOOK, 30, 4).backend().buffer());
-    assert!(text.contains("SCREEN TOO SMALL") && text.contains("512.3 Ω"), "{text}");
+    assert!(
+        text.contains("SCREEN TOO SMALL") && text.contains("512.3 Ω"),
+        "{text}"
+    );
 }
 
 /// True if the number stands on the screen whole: in plain letters, or in large ones at some place and size.
@@ -61,10 +77,19 @@ fn stands_whole(buffer: &Buffer, value: &str, look: &Look) -> bool {
         let is_edge = |one: Option<char>| one.is_none_or(|one| !one.is_ascii_digit() && one != '.');
         is_edge(text[..found].chars().next_back()) && is_edge(text[found + length..].chars().next())
     };
-    if text.match_indices(value).any(|(at, found)| bounded(at, found.len())) {
+    if text
+        .match_indices(value)
+        .any(|(at, found)| bounded(at, found.len()))
+    {
         return true;
     }
-    let sizes = [(PixelSize::Full, 3), (PixelSize::Full, 2), (PixelSize::Full, 1), (PixelSize::HalfHeight, 1), (PixelSize::Quadrant, 1)];
+    let sizes = [
+        (PixelSize::Full, 3),
+        (PixelSize::Full, 2),
+        (PixelSize::Full, 1),
+        (PixelSize::HalfHeight, 1),
+        (PixelSize::Quadrant, 1),
+    ];
     sizes.iter().any(|(pixel, scale)| {
         let glyphs = glyphs(value, *pixel, *scale);
         (0..buffer.area.height).any(|y| stands_at(buffer, &glyphs, y, look))
@@ -80,9 +105,17 @@ fn glyphs(value: &str, pixel: PixelSize, scale: u16) -> Vec<String> {
     };
     let area = Rect::new(0, 0, wide * letters, high);
     let mut buffer = Buffer::empty(area);
-    BigText::builder().pixel_size(pixel).lines(vec![Line::raw(value.to_owned())]).build().render(area, &mut buffer);
+    BigText::builder()
+        .pixel_size(pixel)
+        .lines(vec![Line::raw(value.to_owned())])
+        .build()
+        .render(area, &mut buffer);
     (0..high * scale)
-        .map(|y| (0..area.width * scale).map(|x| buffer[(x / scale, y / scale)].symbol()).collect())
+        .map(|y| {
+            (0..area.width * scale)
+                .map(|x| buffer[(x / scale, y / scale)].symbol())
+                .collect()
+        })
         .collect()
 }
 
@@ -92,7 +125,9 @@ fn stands_at(buffer: &Buffer, glyphs: &[String], top: u16, look: &Look) -> bool 
             && row.chars().count() <= usize::from(buffer.area.width)
             && row.chars().zip(0_u16..).all(|(wanted, x)| {
                 let cell = &buffer[(x, y)];
-                let shown = if !look.unicode && cell.modifier.contains(ratatui::style::Modifier::REVERSED) {
+                let shown = if !look.unicode
+                    && cell.modifier.contains(ratatui::style::Modifier::REVERSED)
+                {
                     "█"
                 } else {
                     cell.symbol()
@@ -104,7 +139,16 @@ fn stands_at(buffer: &Buffer, glyphs: &[String], top: u16, look: &Look) -> bool 
 
 fn text_of(buffer: &Buffer) -> String {
     let width = usize::from(buffer.area.width.max(1));
-    buffer.content().chunks(width).map(|row| row.iter().map(ratatui::buffer::Cell::symbol).collect::<String>() + "\n").collect()
+    buffer
+        .content()
+        .chunks(width)
+        .map(|row| {
+            row.iter()
+                .map(ratatui::buffer::Cell::symbol)
+                .collect::<String>()
+                + "\n"
+        })
+        .collect()
 }
 
 proptest! {
@@ -157,11 +201,19 @@ fn p99_of_a_draw() {
     for _ in 0..500 {
         for (_, view) in samples::all() {
             let begun = std::time::Instant::now();
-            terminal.draw(|frame| draw(frame, &view, &PLAIN_LOOK)).unwrap();
+            terminal
+                .draw(|frame| draw(frame, &view, &PLAIN_LOOK))
+                .unwrap();
             times.push(begun.elapsed());
         }
     }
     times.sort();
-    println!("n {} median {:?} p99 {:?} worst {:?}", times.len(), times[times.len() / 2], times[times.len() * 99 / 100], times[times.len() - 1]);
+    println!(
+        "n {} median {:?} p99 {:?} worst {:?}",
+        times.len(),
+        times[times.len() / 2],
+        times[times.len() * 99 / 100],
+        times[times.len() - 1]
+    );
     assert!(times[times.len() * 99 / 100] < std::time::Duration::from_millis(5));
 }

@@ -21,7 +21,7 @@ use super::rounding::fixed;
 pub enum Input {
     /// A number, in the unit of the input's spec.
     Number(Decimal),
-    /// What a meter showed instead of a number: OL, OPEN, NO_READING, SHORT, UNSTABLE …
+    /// What a meter showed instead of a number: OL, OPEN, `NO_READING`, SHORT, UNSTABLE …
     Status(String),
     /// The id of a choice, or a word of the job file.
     Word(String),
@@ -203,7 +203,12 @@ pub fn find(name: &str, inputs: &BTreeMap<String, Input>) -> Result<Finding, Fin
     match (spec.call)(&given) {
         Err(FindingError::WrongKind { about, found, .. }) if found.starts_with("showing ") => {
             // A status where a number is needed: that is the finding.
-            Ok(given.told(CANNOT_TELL, vec![], format!("{about} is {found}, not a number."), format!("Measure {about} again.")))
+            Ok(given.told(
+                CANNOT_TELL,
+                vec![],
+                format!("{about} is {found}, not a number."),
+                format!("Measure {about} again."),
+            ))
         }
         other => other,
     }
@@ -219,25 +224,39 @@ pub(super) struct Given<'a> {
 
 impl Given<'_> {
     fn about(&self, name: &'static str) -> &'static str {
-        self.spec.inputs.iter().find(|input| input.name == name).map_or(name, |input| input.about)
+        self.spec
+            .inputs
+            .iter()
+            .find(|input| input.name == name)
+            .map_or(name, |input| input.about)
     }
 
     /// A number, or nothing if it is not given or unknown.
     fn maybe(&self, name: &'static str) -> Result<Option<f64>, FindingError> {
-        let wrong = |found: String| FindingError::WrongKind { about: self.about(name), found, wanted: "number" };
+        let wrong = |found: String| FindingError::WrongKind {
+            about: self.about(name),
+            found,
+            wanted: "number",
+        };
         match self.inputs.get(name) {
             None => Ok(None),
-            Some(Input::Number(number)) => {
-                f64::try_from(*number).map(Some).map_err(|_| wrong(number.to_string()))
-            }
-            Some(Input::Status(code)) => Err(wrong(format!("showing {}", code.replace('_', " ").to_lowercase()))),
+            Some(Input::Number(number)) => f64::try_from(*number)
+                .map(Some)
+                .map_err(|_| wrong(number.to_string())),
+            Some(Input::Status(code)) => Err(wrong(format!(
+                "showing {}",
+                code.replace('_', " ").to_lowercase()
+            ))),
             Some(Input::Word(word)) => Err(wrong(word.clone())),
             Some(Input::Rows(_)) => Err(wrong("rows".to_owned())),
         }
     }
 
     fn number(&self, name: &'static str) -> Result<f64, FindingError> {
-        self.maybe(name)?.ok_or_else(|| FindingError::Missing { name, about: self.about(name) })
+        self.maybe(name)?.ok_or_else(|| FindingError::Missing {
+            name,
+            about: self.about(name),
+        })
     }
 
     fn maybe_word(&self, name: &'static str) -> Option<&str> {
@@ -248,7 +267,10 @@ impl Given<'_> {
     }
 
     fn word(&self, name: &'static str) -> Result<&str, FindingError> {
-        self.maybe_word(name).ok_or_else(|| FindingError::Missing { name, about: self.about(name) })
+        self.maybe_word(name).ok_or_else(|| FindingError::Missing {
+            name,
+            about: self.about(name),
+        })
     }
 
     fn status(&self, name: &'static str) -> Option<&str> {
@@ -261,7 +283,10 @@ impl Given<'_> {
     fn rows(&self, name: &'static str) -> Result<&[Row], FindingError> {
         match self.inputs.get(name) {
             Some(Input::Rows(rows)) => Ok(rows),
-            _ => Err(FindingError::Missing { name, about: self.about(name) }),
+            _ => Err(FindingError::Missing {
+                name,
+                about: self.about(name),
+            }),
         }
     }
 
@@ -275,35 +300,74 @@ impl Given<'_> {
 
     /// Largest error of the meter at a reading, from the three inputs `percent`, `counts`, `resolution`, if all are known.
     fn meter_limit(&self, reading: f64) -> Result<Option<f64>, FindingError> {
-        let (percent, counts, resolution) =
-            (self.maybe("meter_percent")?, self.maybe("meter_counts")?, self.maybe("meter_resolution")?);
-        let (Some(percent_of_reading), Some(counts), Some(resolution)) = (percent, counts, resolution) else {
+        let (percent, counts, resolution) = (
+            self.maybe("meter_percent")?,
+            self.maybe("meter_counts")?,
+            self.maybe("meter_resolution")?,
+        );
+        let (Some(percent_of_reading), Some(counts), Some(resolution)) =
+            (percent, counts, resolution)
+        else {
             return Ok(None);
         };
-        Ok(Some(super::meter::MeterSpec { percent_of_reading, counts, resolution }.limit(reading)?))
+        Ok(Some(
+            super::meter::MeterSpec {
+                percent_of_reading,
+                counts,
+                resolution,
+            }
+            .limit(reading)?,
+        ))
     }
 
-    fn told(&self, verdict: &'static str, figures: Vec<Figure>, reason: String, advice: String) -> Finding {
+    fn told(
+        &self,
+        verdict: &'static str,
+        figures: Vec<Figure>,
+        reason: String,
+        advice: String,
+    ) -> Finding {
         let grade = self
             .spec
             .verdicts
             .iter()
             .find(|spec| spec.name == verdict)
             .map_or(Grade::CannotTell, |spec| spec.grade);
-        Finding { verdict: Cow::Borrowed(verdict), grade, figures, reason, advice }
+        Finding {
+            verdict: Cow::Borrowed(verdict),
+            grade,
+            figures,
+            reason,
+            advice,
+        }
     }
 }
 
 pub(super) const fn need(name: &'static str, unit: &'static str, about: &'static str) -> InputSpec {
-    InputSpec { name, unit: Some(unit), required: true, about }
+    InputSpec {
+        name,
+        unit: Some(unit),
+        required: true,
+        about,
+    }
 }
 
 pub(super) const fn may(name: &'static str, unit: &'static str, about: &'static str) -> InputSpec {
-    InputSpec { name, unit: Some(unit), required: false, about }
+    InputSpec {
+        name,
+        unit: Some(unit),
+        required: false,
+        about,
+    }
 }
 
 pub(super) const fn word(name: &'static str, required: bool, about: &'static str) -> InputSpec {
-    InputSpec { name, unit: None, required, about }
+    InputSpec {
+        name,
+        unit: None,
+        required,
+        about,
+    }
 }
 
 pub(super) const fn verdict(name: &'static str, grade: Grade) -> VerdictSpec {
@@ -311,11 +375,21 @@ pub(super) const fn verdict(name: &'static str, grade: Grade) -> VerdictSpec {
 }
 
 fn figure(name: &'static str, value: f64, unit: &'static str, places: u8) -> Figure {
-    Figure { name: Cow::Borrowed(name), value: Some(value), unit: Cow::Borrowed(unit), places, text: None }
+    Figure {
+        name: Cow::Borrowed(name),
+        value: Some(value),
+        unit: Cow::Borrowed(unit),
+        places,
+        text: None,
+    }
 }
 
 /// A number as said in advice: sign only where it matters, no trailing zeros.
 fn say(value: f64, places: u32) -> String {
     let text = fixed(value, places);
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
 }

@@ -3,7 +3,10 @@
 
 use super::super::diagnosis::{self, Ohms};
 use super::super::potentiometer as pot;
-use super::{CANNOT_TELL, Finding, FindingError, FindingSpec, Given, Grade, figure, may, need, say, verdict, word};
+use super::{
+    CANNOT_TELL, Finding, FindingError, FindingSpec, Given, Grade, figure, may, need, say, verdict,
+    word,
+};
 
 type Found = Result<Finding, FindingError>;
 
@@ -17,17 +20,44 @@ pub(super) static ISOLATION: FindingSpec = FindingSpec {
         need("v_wb", "V", "voltage wiper to B"),
         need("limit", "V", "largest voltage that counts as none"),
     ],
-    verdicts: &[verdict("dead", Grade::Good), verdict("live", Grade::Bad), verdict(CANNOT_TELL, Grade::CannotTell)],
+    verdicts: &[
+        verdict("dead", Grade::Good),
+        verdict("live", Grade::Bad),
+        verdict(CANNOT_TELL, Grade::CannotTell),
+    ],
     call: isolation,
 };
 
 fn isolation(g: &Given) -> Found {
     let limit = g.number("limit")?;
-    let volts = [("A to B", g.number("v_ab")?), ("A to wiper", g.number("v_aw")?), ("wiper to B", g.number("v_wb")?)];
-    let (place, worst) = volts.iter().copied().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).unwrap_or(volts[0]);
-    let figures = vec![figure("largest", worst, "V", 3), figure("limit", limit, "V", 3)];
+    let volts = [
+        ("A to B", g.number("v_ab")?),
+        ("A to wiper", g.number("v_aw")?),
+        ("wiper to B", g.number("v_wb")?),
+    ];
+    let (place, worst) = volts
+        .iter()
+        .copied()
+        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+        .unwrap_or(volts[0]);
+    let figures = vec![
+        figure("largest", worst, "V", 3),
+        figure("limit", limit, "V", 3),
+    ];
     Ok(if worst.abs() < limit {
-        g.told("dead", figures, format!("The largest voltage is {} V, below {} V.", say(worst, 3), say(limit, 3)), format!("{} volts, no voltage found here; that alone does not prove it isolated.", say(worst, 3)))
+        g.told(
+            "dead",
+            figures,
+            format!(
+                "The largest voltage is {} V, below {} V.",
+                say(worst, 3),
+                say(limit, 3)
+            ),
+            format!(
+                "{} volts, no voltage found here; that alone does not prove it isolated.",
+                say(worst, 3)
+            ),
+        )
     } else {
         g.told("live", figures, format!("{} V stands {place}, the limit is {} V: it is not isolated, and ohms read now would be wrong.", say(worst, 3), say(limit, 3)), format!("{} volts {place}: stop, isolate, lock and prove dead again.", say(worst, 3)))
     })
@@ -44,10 +74,18 @@ pub(super) static POT_DIAGNOSIS: FindingSpec = FindingSpec {
         need("nominal", "ohm", "nominal resistance"),
         need("tolerance", "%", "tolerance of the nominal"),
         need("residual", "%", "largest residual that is no fault"),
-        may("meter_percent", "%", "accuracy of the meter, part of reading"),
+        may(
+            "meter_percent",
+            "%",
+            "accuracy of the meter, part of reading",
+        ),
         may("meter_counts", "none", "accuracy of the meter, counts"),
         may("meter_resolution", "ohm", "one count of the meter"),
-        word("position", false, "where the valve stands: closed, mid, open"),
+        word(
+            "position",
+            false,
+            "where the valve stands: closed, mid, open",
+        ),
     ],
     verdicts: &[
         verdict("healthy", Grade::Good),
@@ -72,10 +110,21 @@ pub(super) static POT_DIAGNOSIS: FindingSpec = FindingSpec {
 fn pot_diagnosis(g: &Given) -> Found {
     let (ab, aw, wb) = (g.ohms("r_ab")?, g.ohms("r_aw")?, g.ohms("r_wb")?);
     let (nominal, tolerance_pct) = (g.number("nominal")?, g.number("tolerance")?);
-    let total = if let Ohms::Value(total) = ab { total } else { nominal };
+    let total = if let Ohms::Value(total) = ab {
+        total
+    } else {
+        nominal
+    };
     // Three readings, three limits: together their root sum of squares.
-    let meter_ohm = g.meter_limit(total)?.map_or(0.0, |limit| limit * 3.0_f64.sqrt());
-    let limits = diagnosis::Limits { nominal, tolerance_pct, residual_pct: g.number("residual")?, meter_ohm };
+    let meter_ohm = g
+        .meter_limit(total)?
+        .map_or(0.0, |limit| limit * 3.0_f64.sqrt());
+    let limits = diagnosis::Limits {
+        nominal,
+        tolerance_pct,
+        residual_pct: g.number("residual")?,
+        meter_ohm,
+    };
     let found = diagnosis::pot_diagnose(ab, aw, wb, &limits)?;
     let mut figures = Vec::new();
     let mut numbers = String::new();
@@ -88,31 +137,101 @@ fn pot_diagnosis(g: &Given) -> Found {
         let (deviation, _) = pot::total_tolerance(ab, nominal, tolerance_pct)?;
         figures.push(figure("total from nominal", deviation, "%", 1));
         if aw + wb > 0.0 {
-            figures.push(figure("fraction", 100.0 * pot::fraction_from_pair(aw, wb)?, "%", 1));
+            figures.push(figure(
+                "fraction",
+                100.0 * pot::fraction_from_pair(aw, wb)?,
+                "%",
+                1,
+            ));
         }
         numbers = format!(
             " A to B {} ohm is {} % from nominal {}; the sides add up to {} ohm, {} more.",
-            say(ab, 1), say(deviation, 1), say(nominal, 0), say(aw + wb, 1), say(residual, 1)
+            say(ab, 1),
+            say(deviation, 1),
+            say(nominal, 0),
+            say(aw + wb, 1),
+            say(residual, 1)
         );
     }
     let stands_at_end = matches!(g.maybe_word("position"), Some("closed" | "open"));
     let (verdict, reason, advice) = match found {
-        "healthy" => ("healthy", "The track and the wiper are whole.", "Healthy: track and wiper agree."),
-        "wiper_at_end" if stands_at_end => ("at-end", "The wiper is near an end of the track, and so is the valve.", "Healthy track; the wiper is near its end, where the valve is."),
-        "wiper_at_end" => ("wiper-at-end", "The track is healthy, but the wiper stands at its end while the valve does not.", "The wiper is at the end of the track: look for a slipped gear or set screw, then centre it."),
-        "all_open" => ("all-open", "Nothing has continuity.", "All open: short the probes first, then check leads, plug and terminals."),
-        "open_wiper" => ("open-wiper", "The track is whole, but the wiper reaches neither end.", "Open wiper: measure at the potentiometer's own lugs, then repair the wiper lead or replace it."),
-        "open_track_between_wiper_and_A" => ("open-track-a", "The track or its lead is open between the wiper and A.", "Open on side A: measure at the lugs, then repair the lead or replace the potentiometer."),
-        "open_track_between_wiper_and_B" => ("open-track-b", "The track or its lead is open between the wiper and B.", "Open on side B: measure at the lugs, then repair the lead or replace the potentiometer."),
-        "range_or_unit_error" => ("unit-or-range", "The total is a thousand times off: kilohms may have been read as ohms.", "A thousand times off: look at the unit on the display and read all three again."),
-        "shorted" => ("shorted", "All three are near zero.", "Shorted: check that the probes stand on different terminals, then replace it."),
-        "loaded_connector_still_plugged" => ("loaded", "The total is low and the sides add up to much more: something is connected in parallel.", "Something is still connected: pull the plug, and read all three again."),
-        "wiper_path_resistance_high" => ("wiper-path", "The sides add up to more than the total: resistance in the path of the wiper.", "High resistance in the wiper's path: check its joint and lead, then replace it."),
-        "wrong_pot_value" => ("wrong-part", "The total fits another common value.", "Wrong part: the total fits another value; read the marking on the potentiometer."),
-        "total_out_of_tolerance" => ("total-out", "The total is outside its tolerance; a controller that works on the ratio may still follow it.", "Total out of tolerance: the function check decides."),
-        _ => ("inconsistent", "No passive network reads like this: something moved or was misread.", "The three readings do not fit together: read all three again."),
+        "healthy" => (
+            "healthy",
+            "The track and the wiper are whole.",
+            "Healthy: track and wiper agree.",
+        ),
+        "wiper_at_end" if stands_at_end => (
+            "at-end",
+            "The wiper is near an end of the track, and so is the valve.",
+            "Healthy track; the wiper is near its end, where the valve is.",
+        ),
+        "wiper_at_end" => (
+            "wiper-at-end",
+            "The track is healthy, but the wiper stands at its end while the valve does not.",
+            "The wiper is at the end of the track: look for a slipped gear or set screw, then centre it.",
+        ),
+        "all_open" => (
+            "all-open",
+            "Nothing has continuity.",
+            "All open: short the probes first, then check leads, plug and terminals.",
+        ),
+        "open_wiper" => (
+            "open-wiper",
+            "The track is whole, but the wiper reaches neither end.",
+            "Open wiper: measure at the potentiometer's own lugs, then repair the wiper lead or replace it.",
+        ),
+        "open_track_between_wiper_and_A" => (
+            "open-track-a",
+            "The track or its lead is open between the wiper and A.",
+            "Open on side A: measure at the lugs, then repair the lead or replace the potentiometer.",
+        ),
+        "open_track_between_wiper_and_B" => (
+            "open-track-b",
+            "The track or its lead is open between the wiper and B.",
+            "Open on side B: measure at the lugs, then repair the lead or replace the potentiometer.",
+        ),
+        "range_or_unit_error" => (
+            "unit-or-range",
+            "The total is a thousand times off: kilohms may have been read as ohms.",
+            "A thousand times off: look at the unit on the display and read all three again.",
+        ),
+        "shorted" => (
+            "shorted",
+            "All three are near zero.",
+            "Shorted: check that the probes stand on different terminals, then replace it.",
+        ),
+        "loaded_connector_still_plugged" => (
+            "loaded",
+            "The total is low and the sides add up to much more: something is connected in parallel.",
+            "Something is still connected: pull the plug, and read all three again.",
+        ),
+        "wiper_path_resistance_high" => (
+            "wiper-path",
+            "The sides add up to more than the total: resistance in the path of the wiper.",
+            "High resistance in the wiper's path: check its joint and lead, then replace it.",
+        ),
+        "wrong_pot_value" => (
+            "wrong-part",
+            "The total fits another common value.",
+            "Wrong part: the total fits another value; read the marking on the potentiometer.",
+        ),
+        "total_out_of_tolerance" => (
+            "total-out",
+            "The total is outside its tolerance; a controller that works on the ratio may still follow it.",
+            "Total out of tolerance: the function check decides.",
+        ),
+        _ => (
+            "inconsistent",
+            "No passive network reads like this: something moved or was misread.",
+            "The three readings do not fit together: read all three again.",
+        ),
     };
-    Ok(g.told(verdict, figures, format!("{reason}{numbers}"), advice.to_owned()))
+    Ok(g.told(
+        verdict,
+        figures,
+        format!("{reason}{numbers}"),
+        advice.to_owned(),
+    ))
 }
 
 pub(super) static POT_CENTRE: FindingSpec = FindingSpec {
@@ -126,7 +245,11 @@ pub(super) static POT_CENTRE: FindingSpec = FindingSpec {
         need("good", "%", "centring error that is good"),
         need("usable", "%", "centring error that is usable"),
         need("margin", "%", "least margin at each end"),
-        may("margin_deg", "deg", "least margin in degrees of potentiometer shaft; meeting either is enough"),
+        may(
+            "margin_deg",
+            "deg",
+            "least margin in degrees of potentiometer shaft; meeting either is enough",
+        ),
         may("electrical_angle", "deg", "electrical angle"),
         may("gear_ratio", "none", "gear ratio"),
         may("travel", "deg", "travel"),
@@ -143,7 +266,10 @@ pub(super) static POT_CENTRE: FindingSpec = FindingSpec {
 };
 
 fn pot_centre(g: &Given) -> Found {
-    let (aw, ab) = (g.number("r_aw")?, super::super::positive("r_ab", g.number("r_ab")?)?);
+    let (aw, ab) = (
+        g.number("r_aw")?,
+        super::super::positive("r_ab", g.number("r_ab")?)?,
+    );
     // Two sides give the fraction without the meter's gain error; the target is on this track, not on the nominal.
     let fraction = match g.maybe("r_wb")? {
         Some(wb) => pot::fraction_from_pair(aw, wb)?,
@@ -158,12 +284,19 @@ fn pot_centre(g: &Given) -> Found {
         figure("target", target, "ohm", 1),
         figure("change", change, "ohm", 1),
     ];
-    let (angle, gear, travel) = (g.maybe("electrical_angle")?, g.maybe("gear_ratio")?, g.maybe("travel")?);
+    let (angle, gear, travel) = (
+        g.maybe("electrical_angle")?,
+        g.maybe("gear_ratio")?,
+        g.maybe("travel")?,
+    );
     let mut turn = String::new();
     if let Some(angle) = angle {
         let degrees = (0.5 - fraction) * angle;
         figures.push(figure("turn of potentiometer", degrees, "deg", 1));
-        turn = format!(", about {} degrees of potentiometer shaft", say(degrees.abs(), 0));
+        turn = format!(
+            ", about {} degrees of potentiometer shaft",
+            say(degrees.abs(), 0)
+        );
     }
     let mut margin_known = None;
     let mut margin_text = " The gear ratio or the electrical angle is unknown, so the margin at the ends cannot be predicted: measure both ends.".to_owned();
@@ -173,26 +306,43 @@ fn pot_centre(g: &Given) -> Found {
         figures.push(figure("predicted high end", ends.high * ab, "ohm", 1));
         figures.push(figure("margin", 100.0 * ends.margin, "%", 1));
         figures.push(figure("margin angle", ends.margin * angle, "deg", 1));
-        margin_known = Some((ends.margin, ends.margin * angle, pot::half_use(travel, gear, angle)?));
+        margin_known = Some((
+            ends.margin,
+            ends.margin * angle,
+            pot::half_use(travel, gear, angle)?,
+        ));
         margin_text = format!(
             " Predicted ends {} and {} ohm, margin {} % of the track ({} degrees of potentiometer shaft).",
-            say(ends.low * ab, 1), say(ends.high * ab, 1), say(100.0 * ends.margin, 1), say(ends.margin * angle, 1)
+            say(ends.low * ab, 1),
+            say(ends.high * ab, 1),
+            say(100.0 * ends.margin, 1),
+            say(ends.margin * angle, 1)
         );
     }
     let reason = format!(
         "A to wiper {} of {} ohm is {} % from the middle; the target is {} ohm.{margin_text}",
-        say(aw, 1), say(ab, 1), say(error, 2), say(target, 1)
+        say(aw, 1),
+        say(ab, 1),
+        say(error, 2),
+        say(target, 1)
     );
     let margin_ok = match margin_known {
         Some((part, degrees, _)) => {
-            100.0 * part >= g.number("margin")? || g.maybe("margin_deg")?.is_some_and(|least| degrees >= least)
+            100.0 * part >= g.number("margin")?
+                || g.maybe("margin_deg")?.is_some_and(|least| degrees >= least)
         }
         None => true,
     };
-    let way = if change > 0.0 { ("raise", "Up") } else { ("lower", "Down") };
+    let way = if change > 0.0 {
+        ("raise", "Up")
+    } else {
+        ("lower", "Down")
+    };
     let move_it = format!(
         "{} {} ohms to {}{turn}; watch the first small move to learn which way.",
-        way.1, say(change.abs(), 1), say(target, 1)
+        way.1,
+        say(change.abs(), 1),
+        say(target, 1)
     );
     if let Some((part, _, half)) = margin_known
         && part < 0.0
@@ -206,9 +356,22 @@ fn pot_centre(g: &Given) -> Found {
         return Ok(g.told("ends-off-track", figures, reason, advice));
     }
     Ok(if error.abs() <= g.number("good")? + 1e-9 && margin_ok {
-        g.told("centred", figures, reason, format!("Centred: {} per cent from the middle.", say(error, 1)))
+        g.told(
+            "centred",
+            figures,
+            reason,
+            format!("Centred: {} per cent from the middle.", say(error, 1)),
+        )
     } else if error.abs() <= g.number("usable")? + 1e-9 && margin_ok {
-        g.told("usable", figures, reason, format!("Usable: {} per cent from the middle. {move_it}", say(error, 1)))
+        g.told(
+            "usable",
+            figures,
+            reason,
+            format!(
+                "Usable: {} per cent from the middle. {move_it}",
+                say(error, 1)
+            ),
+        )
     } else {
         g.told(way.0, figures, reason, move_it)
     })
@@ -238,27 +401,54 @@ pub(super) static POT_CLOSED_END: FindingSpec = FindingSpec {
 };
 
 fn pot_closed_end(g: &Given) -> Found {
-    if g.status("r_open").is_some_and(|code| matches!(code, "OL" | "OPEN")) {
-        return Ok(g.told("off-track", vec![], "The open end reads over limit: the wiper has left the track.".to_owned(), "The wiper leaves the track before open: set closed lower, or check the gear.".to_owned()));
+    if g.status("r_open")
+        .is_some_and(|code| matches!(code, "OL" | "OPEN"))
+    {
+        return Ok(g.told(
+            "off-track",
+            vec![],
+            "The open end reads over limit: the wiper has left the track.".to_owned(),
+            "The wiper leaves the track before open: set closed lower, or check the gear."
+                .to_owned(),
+        ));
     }
     let ab = super::super::positive("r_ab", g.number("r_ab")?)?;
     let part = |ohm: f64| 100.0 * ohm / ab;
-    let (closed, back, open) = (part(g.number("r_closed")?), part(g.number("r_back")?), part(g.number("r_open")?));
+    let (closed, back, open) = (
+        part(g.number("r_closed")?),
+        part(g.number("r_back")?),
+        part(g.number("r_open")?),
+    );
     let figures = vec![
         figure("closed", closed, "%", 1),
         figure("closed again", back, "%", 1),
         figure("open", open, "%", 1),
         figure("difference", back - closed, "%", 2),
     ];
-    let reason = format!("Closed {} %, open {} %, closed again {} % of the track.", say(closed, 1), say(open, 1), say(back, 1));
+    let reason = format!(
+        "Closed {} %, open {} %, closed again {} % of the track.",
+        say(closed, 1),
+        say(open, 1),
+        say(back, 1)
+    );
     Ok(if open > 100.0 - g.number("margin")? {
-        g.told("off-track", figures, reason, "Too little track left at open: set closed lower, or check the gear.".to_owned())
+        g.told(
+            "off-track",
+            figures,
+            reason,
+            "Too little track left at open: set closed lower, or check the gear.".to_owned(),
+        )
     } else if (back - closed).abs() > g.number("repeat")? {
         g.told("not-repeatable", figures, reason, "It does not come back to the same reading: set it a little higher on the track and try again.".to_owned())
     } else if closed > g.number("low")? {
         g.told("too-high", figures, reason, format!("Down: closed reads {} per cent of the track; go to the lowest reading that repeats.", say(closed, 1)))
     } else {
-        g.told("set", figures, reason, "Set: the low reading repeats, and open is on the track.".to_owned())
+        g.told(
+            "set",
+            figures,
+            reason,
+            "Set: the low reading repeats, and open is on the track.".to_owned(),
+        )
     })
 }
 
@@ -272,17 +462,33 @@ pub(super) static TIGHTEN_SHIFT: FindingSpec = FindingSpec {
         need("r_ab", "ohm", "resistance A to B"),
         need("limit", "%", "largest shift, of the track"),
     ],
-    verdicts: &[verdict("held", Grade::Good), verdict("shifted", Grade::Bad), verdict(CANNOT_TELL, Grade::CannotTell)],
+    verdicts: &[
+        verdict("held", Grade::Good),
+        verdict("shifted", Grade::Bad),
+        verdict(CANNOT_TELL, Grade::CannotTell),
+    ],
     call: tighten_shift,
 };
 
 fn tighten_shift(g: &Given) -> Found {
     let shift = g.number("after")? - g.number("before")?;
     let part = 100.0 * shift / super::super::positive("r_ab", g.number("r_ab")?)?;
-    let figures = vec![figure("shift", shift, "ohm", 1), figure("shift of track", part, "%", 2)];
-    let reason = format!("Tightening moved the reading by {} ohm, {} % of the track.", say(shift, 1), say(part, 2));
+    let figures = vec![
+        figure("shift", shift, "ohm", 1),
+        figure("shift of track", part, "%", 2),
+    ];
+    let reason = format!(
+        "Tightening moved the reading by {} ohm, {} % of the track.",
+        say(shift, 1),
+        say(part, 2)
+    );
     Ok(if part.abs() <= g.number("limit")? + 1e-9 {
-        g.told("held", figures, reason, format!("Held: {} ohms of shift.", say(shift, 1)))
+        g.told(
+            "held",
+            figures,
+            reason,
+            format!("Held: {} ohms of shift.", say(shift, 1)),
+        )
     } else {
         g.told("shifted", figures, reason, format!("{} ohms of shift on tightening: loosen, aim off by as much the other way, and tighten again.", say(shift, 1)))
     })
@@ -311,7 +517,13 @@ pub(super) static SWEEP: FindingSpec = FindingSpec {
 fn sweep(g: &Given) -> Found {
     let open = |name| matches!(g.status(name), Some("OL" | "OPEN"));
     if open("jump") || open("maximum") {
-        return Ok(g.told("open-spot", vec![], "The reading went over limit during the sweep.".to_owned(), "The wiper loses the track: sweep again both ways at the same angle, then replace it.".to_owned()));
+        return Ok(g.told(
+            "open-spot",
+            vec![],
+            "The reading went over limit during the sweep.".to_owned(),
+            "The wiper loses the track: sweep again both ways at the same angle, then replace it."
+                .to_owned(),
+        ));
     }
     if g.status("jump") == Some("UNSTABLE") {
         return Ok(g.told("worn-spot", vec![], "The reading was unstable during the sweep.".to_owned(), "Unstable: tap and sweep again; at one angle it is a worn spot, anywhere it is a joint.".to_owned()));
@@ -319,10 +531,24 @@ fn sweep(g: &Given) -> Found {
     let ab = super::super::positive("r_ab", g.number("r_ab")?)?;
     let part = 100.0 * g.number("jump")?.abs() / ab;
     let (low, high) = (g.number("minimum")?, g.number("maximum")?);
-    let figures = vec![figure("jump", part, "%", 2), figure("lowest", low, "ohm", 1), figure("highest", high, "ohm", 1)];
-    let reason = format!("Sweep from {} to {} ohm, largest jump {} % of the track.", say(low, 1), say(high, 1), say(part, 2));
+    let figures = vec![
+        figure("jump", part, "%", 2),
+        figure("lowest", low, "ohm", 1),
+        figure("highest", high, "ohm", 1),
+    ];
+    let reason = format!(
+        "Sweep from {} to {} ohm, largest jump {} % of the track.",
+        say(low, 1),
+        say(high, 1),
+        say(part, 2)
+    );
     Ok(if part <= g.number("limit")? + 1e-9 {
-        g.told("smooth", figures, reason, "Smooth over the stroke.".to_owned())
+        g.told(
+            "smooth",
+            figures,
+            reason,
+            "Smooth over the stroke.".to_owned(),
+        )
     } else {
         g.told("worn-spot", figures, reason, format!("A jump of {} per cent: sweep both ways; at the same angle it is a worn spot, replace it.", say(part, 1)))
     })
@@ -336,8 +562,16 @@ pub(super) static MOVE_TEST: FindingSpec = FindingSpec {
         need("before", "ohm", "reading before the move"),
         need("after", "ohm", "reading after the move toward open"),
         need("r_ab", "ohm", "resistance A to B"),
-        need("least", "%", "least change that counts as driven, of the track"),
-        word("expected", true, "whether the reading rises or falls toward open"),
+        need(
+            "least",
+            "%",
+            "least change that counts as driven, of the track",
+        ),
+        word(
+            "expected",
+            true,
+            "whether the reading rises or falls toward open",
+        ),
         may("move", "%", "size of the move, of travel"),
         may("electrical_angle", "deg", "electrical angle"),
         may("gear_ratio", "none", "gear ratio"),
@@ -357,10 +591,23 @@ fn move_test(g: &Given) -> Found {
     let change = g.number("after")? - g.number("before")?;
     let ab = super::super::positive("r_ab", g.number("r_ab")?)?;
     let part = 100.0 * change / ab;
-    let mut figures = vec![figure("change", change, "ohm", 1), figure("change of track", part, "%", 1)];
-    let reason = format!("The move changed the reading by {} ohm, {} % of the track.", say(change, 1), say(part, 1));
+    let mut figures = vec![
+        figure("change", change, "ohm", 1),
+        figure("change of track", part, "%", 1),
+    ];
+    let reason = format!(
+        "The move changed the reading by {} ohm, {} % of the track.",
+        say(change, 1),
+        say(part, 1)
+    );
     if part.abs() <= g.number("least")? {
-        return Ok(g.told("not-driven", figures, reason, "The valve moves and the reading does not: set screw, gear or pin has slipped.".to_owned()));
+        return Ok(g.told(
+            "not-driven",
+            figures,
+            reason,
+            "The valve moves and the reading does not: set screw, gear or pin has slipped."
+                .to_owned(),
+        ));
     }
     let rises = match g.word("expected")? {
         "rises" => Some(true),
@@ -370,18 +617,35 @@ fn move_test(g: &Given) -> Found {
     if rises.is_some_and(|rises| rises != (change > 0.0)) {
         return Ok(g.told("wrong-way", figures, reason, "It moves the wrong way: end leads exchanged, or the potentiometer turns the other way; trace the leads, then exchange A and B.".to_owned()));
     }
-    if let (Some(moved), Some(angle), Some(gear), Some(travel)) =
-        (g.maybe("move")?, g.maybe("electrical_angle")?, g.maybe("gear_ratio")?, g.maybe("travel")?)
-    {
+    if let (Some(moved), Some(angle), Some(gear), Some(travel)) = (
+        g.maybe("move")?,
+        g.maybe("electrical_angle")?,
+        g.maybe("gear_ratio")?,
+        g.maybe("travel")?,
+    ) {
         let expected = moved * 2.0 * pot::half_use(travel, gear, angle)?;
         figures.push(figure("expected change", expected, "%", 1));
         // A move by hand is rough: half or double is still the same gear.
         if part.abs() < expected / 2.0 || part.abs() > expected * 2.0 {
             let reason = format!("{reason} About {} % was to be expected.", say(expected, 1));
-            return Ok(g.told("wrong-amount", figures, reason, format!("It moves, but not by as much as the gear says: {} instead of {} per cent.", say(part.abs(), 1), say(expected, 1))));
+            return Ok(g.told(
+                "wrong-amount",
+                figures,
+                reason,
+                format!(
+                    "It moves, but not by as much as the gear says: {} instead of {} per cent.",
+                    say(part.abs(), 1),
+                    say(expected, 1)
+                ),
+            ));
         }
     }
-    Ok(g.told("right-way", figures, reason, "Driven, and the right way.".to_owned()))
+    Ok(g.told(
+        "right-way",
+        figures,
+        reason,
+        "Driven, and the right way.".to_owned(),
+    ))
 }
 
 pub(super) static END_LEAD: FindingSpec = FindingSpec {
@@ -405,9 +669,21 @@ pub(super) static END_LEAD: FindingSpec = FindingSpec {
 };
 
 fn end_lead(g: &Given) -> Found {
-    let (reading, expected, ab) = (g.number("reading")?, g.number("expected")?, g.number("r_ab")?);
-    let figures = vec![figure("from expected", reading - expected, "ohm", 1), figure("from the other end", ab - reading - expected, "ohm", 1)];
-    let reason = format!("{} ohm read, {} expected; from the other end it would be {}.", say(reading, 1), say(expected, 1), say(ab - reading, 1));
+    let (reading, expected, ab) = (
+        g.number("reading")?,
+        g.number("expected")?,
+        g.number("r_ab")?,
+    );
+    let figures = vec![
+        figure("from expected", reading - expected, "ohm", 1),
+        figure("from the other end", ab - reading - expected, "ohm", 1),
+    ];
+    let reason = format!(
+        "{} ohm read, {} expected; from the other end it would be {}.",
+        say(reading, 1),
+        say(expected, 1),
+        say(ab - reading, 1)
+    );
     Ok(match pot::end_lead_identify(reading, expected, ab, g.number("tolerance")?)? {
         "as_wired" => g.told("as-wired", figures, reason, "End leads as drawn.".to_owned()),
         "swapped" => g.told("swapped", figures, reason, "End leads exchanged, or turning the other way: do the ten per cent move test, then trace the leads.".to_owned()),
@@ -439,7 +715,12 @@ pub(super) static ENDS_CHECK: FindingSpec = FindingSpec {
 fn ends_check(g: &Given) -> Found {
     let over = |name| matches!(g.status(name), Some("OL" | "OPEN"));
     if over("r_closed") || over("r_open") {
-        return Ok(g.told("off-track", vec![], "An end reads over limit: the wiper has left the track.".to_owned(), "The wiper leaves the track: centre it again.".to_owned()));
+        return Ok(g.told(
+            "off-track",
+            vec![],
+            "An end reads over limit: the wiper has left the track.".to_owned(),
+            "The wiper leaves the track: centre it again.".to_owned(),
+        ));
     }
     let ab = super::super::positive("r_ab", g.number("r_ab")?)?;
     let (closed, open) = (g.number("r_closed")? / ab, g.number("r_open")? / ab);
@@ -450,14 +731,47 @@ fn ends_check(g: &Given) -> Found {
         figure("margin", margin, "%", 1),
         figure("track used", 100.0 * (open - closed).abs(), "%", 1),
     ];
-    let reason = format!("Closed stands at {} %, open at {} % of the track; the nearer end is {} % away.", say(100.0 * closed, 1), say(100.0 * open, 1), say(margin, 1));
-    Ok(if pot::end_lead_two_point(closed * ab, open * ab, ab, 2.0)? == "not_driven" {
-        g.told("not-driven", figures, reason, "Both ends read alike: the potentiometer is not driven.".to_owned())
-    } else if margin < 0.0 {
-        g.told("off-track", figures, reason, "An end is off the track: centre it again.".to_owned())
-    } else if margin < g.number("margin")? {
-        g.told("short-margin", figures, reason, format!("Margin {} per cent, which is short: centre it better.", say(margin, 1)))
-    } else {
-        g.told("on-track", figures, reason, format!("Both ends on the track, margin {} per cent.", say(margin, 1)))
-    })
+    let reason = format!(
+        "Closed stands at {} %, open at {} % of the track; the nearer end is {} % away.",
+        say(100.0 * closed, 1),
+        say(100.0 * open, 1),
+        say(margin, 1)
+    );
+    Ok(
+        if pot::end_lead_two_point(closed * ab, open * ab, ab, 2.0)? == "not_driven" {
+            g.told(
+                "not-driven",
+                figures,
+                reason,
+                "Both ends read alike: the potentiometer is not driven.".to_owned(),
+            )
+        } else if margin < 0.0 {
+            g.told(
+                "off-track",
+                figures,
+                reason,
+                "An end is off the track: centre it again.".to_owned(),
+            )
+        } else if margin < g.number("margin")? {
+            g.told(
+                "short-margin",
+                figures,
+                reason,
+                format!(
+                    "Margin {} per cent, which is short: centre it better.",
+                    say(margin, 1)
+                ),
+            )
+        } else {
+            g.told(
+                "on-track",
+                figures,
+                reason,
+                format!(
+                    "Both ends on the track, margin {} per cent.",
+                    say(margin, 1)
+                ),
+            )
+        },
+    )
 }

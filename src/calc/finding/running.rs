@@ -5,7 +5,10 @@ use super::super::curves::UpDown;
 use super::super::decision::{self, Class};
 use super::super::signal::{self, Action};
 use super::super::{meter, travel};
-use super::{CANNOT_TELL, Direction, Finding, FindingError, FindingSpec, Given, Grade, Input, figure, may, need, say, verdict, word};
+use super::{
+    CANNOT_TELL, Direction, Finding, FindingError, FindingSpec, Given, Grade, Input, figure, may,
+    need, say, verdict, word,
+};
 
 type Found = Result<Finding, FindingError>;
 
@@ -31,27 +34,69 @@ pub(super) static SUPPLY: FindingSpec = FindingSpec {
 };
 
 fn supply(g: &Given) -> Found {
-    let (idle, nominal, tolerance) = (g.number("idle")?, g.number("nominal")?, g.number("tolerance")?);
+    let (idle, nominal, tolerance) = (
+        g.number("idle")?,
+        g.number("nominal")?,
+        g.number("tolerance")?,
+    );
     let running = g.maybe("running")?;
     let (deviation, _) = travel::supply_voltage_ok(idle, nominal, tolerance)?;
     let mut figures = vec![figure("from nominal", deviation, "%", 1)];
-    let mut reason = format!("{} V at rest is {} % from {} V.", say(idle, 1), say(deviation, 1), say(nominal, 0));
+    let mut reason = format!(
+        "{} V at rest is {} % from {} V.",
+        say(idle, 1),
+        say(deviation, 1),
+        say(nominal, 0)
+    );
     let mut lowest = deviation;
     if let Some(running) = running {
         let drop = travel::voltage_drop_pct(idle, running)?;
         figures.push(figure("drop", drop, "%", 1));
-        reason += &format!(" Running {} V, a drop of {} %.", say(running, 1), say(drop, 1));
+        reason += &format!(
+            " Running {} V, a drop of {} %.",
+            say(running, 1),
+            say(drop, 1)
+        );
         lowest = lowest.min(travel::supply_voltage_ok(running, nominal, tolerance)?.0);
         if drop > g.number("drop")? {
-            return Ok(g.told("drop", figures, reason, format!("{} per cent drop while running: look at cable, terminals and transformer.", say(drop, 1))));
+            return Ok(g.told(
+                "drop",
+                figures,
+                reason,
+                format!(
+                    "{} per cent drop while running: look at cable, terminals and transformer.",
+                    say(drop, 1)
+                ),
+            ));
         }
     }
     Ok(if lowest < -tolerance - 1e-9 {
-        g.told("low", figures, reason, format!("Supply low by {} per cent: measured at the actuator's own terminals?", say(-lowest, 1)))
+        g.told(
+            "low",
+            figures,
+            reason,
+            format!(
+                "Supply low by {} per cent: measured at the actuator's own terminals?",
+                say(-lowest, 1)
+            ),
+        )
     } else if deviation > tolerance + 1e-9 {
-        g.told("high", figures, reason, format!("Supply high by {} per cent: compare with the nameplate.", say(deviation, 1)))
+        g.told(
+            "high",
+            figures,
+            reason,
+            format!(
+                "Supply high by {} per cent: compare with the nameplate.",
+                say(deviation, 1)
+            ),
+        )
     } else {
-        g.told("ok", figures, reason, format!("Supply {} per cent from nominal.", say(deviation, 1)))
+        g.told(
+            "ok",
+            figures,
+            reason,
+            format!("Supply {} per cent from nominal.", say(deviation, 1)),
+        )
     })
 }
 
@@ -63,7 +108,11 @@ const SIGNAL: [super::InputSpec; 3] = [
 
 fn action(g: &Given) -> Result<Action, FindingError> {
     let given = g.word("action")?;
-    Action::named(given).ok_or_else(|| FindingError::WrongKind { about: "the action", found: given.to_owned(), wanted: "direct or reverse" })
+    Action::named(given).ok_or_else(|| FindingError::WrongKind {
+        about: "the action",
+        found: given.to_owned(),
+        wanted: "direct or reverse",
+    })
 }
 
 pub(super) static AS_FOUND_POSITION: FindingSpec = FindingSpec {
@@ -94,20 +143,61 @@ fn as_found_position(g: &Given) -> Found {
     let expected = signal::clamp_travel_pct(raw);
     let position = g.number("position")?;
     let deviation = position - expected;
-    let figures = vec![figure("expected", raw, "%", 1), figure("position", position, "%", 1), figure("deviation", deviation, "%", 1)];
-    let reason = format!("A command of {} asks for {} %; the valve stands at {} %.", say(given, 2), say(raw, 1), say(position, 1));
+    let figures = vec![
+        figure("expected", raw, "%", 1),
+        figure("position", position, "%", 1),
+        figure("deviation", deviation, "%", 1),
+    ];
+    let reason = format!(
+        "A command of {} asks for {} %; the valve stands at {} %.",
+        say(given, 2),
+        say(raw, 1),
+        say(position, 1)
+    );
     let part = 100.0 * (given - lo) / (hi - lo);
     // A live zero tells a broken loop from 0 %; a signal that starts at zero does not.
     if lo > 0.0 && part < -12.5 {
-        return Ok(g.told("signal-lost", figures, reason, format!("{} is below the live zero: the loop is broken or not powered; find that first.", say(given, 2))));
+        return Ok(g.told(
+            "signal-lost",
+            figures,
+            reason,
+            format!(
+                "{} is below the live zero: the loop is broken or not powered; find that first.",
+                say(given, 2)
+            ),
+        ));
     }
     if !(-2.5..=106.25).contains(&part) {
-        return Ok(g.told("out-of-range", figures, reason, format!("The command of {} is outside its range: check the range of the loop.", say(given, 2))));
+        return Ok(g.told(
+            "out-of-range",
+            figures,
+            reason,
+            format!(
+                "The command of {} is outside its range: check the range of the loop.",
+                say(given, 2)
+            ),
+        ));
     }
     Ok(if deviation.abs() <= g.number("limit")? + 1e-9 {
-        g.told("agrees", figures, reason, format!("Stands {} per cent from where the command says.", say(deviation, 1)))
+        g.told(
+            "agrees",
+            figures,
+            reason,
+            format!(
+                "Stands {} per cent from where the command says.",
+                say(deviation, 1)
+            ),
+        )
     } else {
-        g.told("disagrees", figures, reason, format!("{} per cent from where the command says: go on and find out why.", say(deviation, 1)))
+        g.told(
+            "disagrees",
+            figures,
+            reason,
+            format!(
+                "{} per cent from where the command says: go on and find out why.",
+                say(deviation, 1)
+            ),
+        )
     })
 }
 
@@ -122,37 +212,86 @@ pub(super) static SIGNAL_POINT: FindingSpec = FindingSpec {
         SIGNAL[1],
         SIGNAL[2],
         need("limit", "%", "largest deviation, of span"),
-        may("meter_percent", "%", "accuracy of the meter, part of reading"),
+        may(
+            "meter_percent",
+            "%",
+            "accuracy of the meter, part of reading",
+        ),
         may("meter_counts", "none", "accuracy of the meter, counts"),
         may("meter_resolution", "none", "one count of the meter"),
     ],
-    verdicts: &[verdict("right", Grade::Good), verdict("off", Grade::Bad), verdict(CANNOT_TELL, Grade::CannotTell)],
+    verdicts: &[
+        verdict("right", Grade::Good),
+        verdict("off", Grade::Bad),
+        verdict(CANNOT_TELL, Grade::CannotTell),
+    ],
     call: signal_point,
 };
 
 fn signal_point(g: &Given) -> Found {
-    let (measured, point, lo, hi) = (g.number("measured")?, g.number("point")?, g.number("lo")?, g.number("hi")?);
+    let (measured, point, lo, hi) = (
+        g.number("measured")?,
+        g.number("point")?,
+        g.number("lo")?,
+        g.number("hi")?,
+    );
     let expected = signal::percent_to_signal(point, lo, hi, action(g)?)?;
     let deviation = signal::deviation_pct_span(measured, expected, lo, hi)?;
     let limit = g.number("limit")?;
-    let mut figures = vec![figure("expected", expected, "none", 2), figure("deviation", deviation, "%", 2)];
-    let mut reason = format!("{} measured, {} expected at {} %: {} % of span.", say(measured, 3), say(expected, 2), say(point, 0), say(deviation, 2));
+    let mut figures = vec![
+        figure("expected", expected, "none", 2),
+        figure("deviation", deviation, "%", 2),
+    ];
+    let mut reason = format!(
+        "{} measured, {} expected at {} %: {} % of span.",
+        say(measured, 3),
+        say(expected, 2),
+        say(point, 0),
+        say(deviation, 2)
+    );
     if let Some(limit_of_meter) = g.meter_limit(measured)? {
         let u = 2.0 * meter::rectangular_u(limit_of_meter)? * 100.0 / (hi - lo);
         figures.push(figure("U", u, "%", 2));
         reason += &format!(" {}", class_words(deviation, limit, u)?);
     }
     Ok(if deviation.abs() <= limit + 1e-9 {
-        g.told("right", figures, reason, format!("{} is right for {} per cent.", say(measured, 2), say(point, 0)))
+        g.told(
+            "right",
+            figures,
+            reason,
+            format!(
+                "{} is right for {} per cent.",
+                say(measured, 2),
+                say(point, 0)
+            ),
+        )
     } else {
-        g.told("off", figures, reason, format!("Off by {} per cent of span: set {}.", say(deviation, 2), say(expected, 2)))
+        g.told(
+            "off",
+            figures,
+            reason,
+            format!(
+                "Off by {} per cent of span: set {}.",
+                say(deviation, 2),
+                say(expected, 2)
+            ),
+        )
     })
 }
 
 fn class_words(deviation: f64, limit: f64, expanded: f64) -> Result<String, FindingError> {
     let class = decision::classify(deviation, -limit, limit, expanded)?;
-    let can = if expanded > limit { " The meter cannot prove it: U is wider than the limit." } else { "" };
-    Ok(format!("U {} % of span, limit {} %: {}.{can}", say(expanded, 2), say(limit, 2), class.word().replace('_', " ")))
+    let can = if expanded > limit {
+        " The meter cannot prove it: U is wider than the limit."
+    } else {
+        ""
+    };
+    Ok(format!(
+        "U {} % of span, limit {} %: {}.{can}",
+        say(expanded, 2),
+        say(limit, 2),
+        class.word().replace('_', " ")
+    ))
 }
 
 pub(super) static UP_DOWN_RUN: FindingSpec = FindingSpec {
@@ -160,12 +299,21 @@ pub(super) static UP_DOWN_RUN: FindingSpec = FindingSpec {
     about: "inaccuracy, hysteresis and linearity of a run up and down",
     source: "terms of ANSI/ISA-51.1 and IEC 61298-2; decision ILAC-G8 4.2.3; limits from the order",
     inputs: &[
-        super::InputSpec { name: "rows", unit: None, required: true, about: "the readings up and down, column position in % of travel" },
+        super::InputSpec {
+            name: "rows",
+            unit: None,
+            required: true,
+            about: "the readings up and down, column position in % of travel",
+        },
         need("inaccuracy", "%", "largest inaccuracy"),
         need("hysteresis", "%", "largest hysteresis"),
         need("linearity", "%", "largest independent linearity error"),
         may("reading_error", "%", "how well a position can be read"),
-        may("source_percent", "%", "accuracy of the source, part of reading"),
+        may(
+            "source_percent",
+            "%",
+            "accuracy of the source, part of reading",
+        ),
         word("rule", false, "decision rule: simple or guard-band"),
     ],
     verdicts: &[
@@ -183,13 +331,21 @@ fn up_down_run(g: &Given) -> Found {
     let mut points: Vec<(f64, Option<f64>, Option<f64>)> = Vec::new();
     for row in g.rows("rows")? {
         let Some(Input::Number(position)) = row.values.get("position") else {
-            return Ok(g.told(CANNOT_TELL, vec![], format!("The position at {} % is no number.", say(row.point, 1)), format!("Read the position at {} per cent again.", say(row.point, 1))));
+            return Ok(g.told(
+                CANNOT_TELL,
+                vec![],
+                format!("The position at {} % is no number.", say(row.point, 1)),
+                format!("Read the position at {} per cent again.", say(row.point, 1)),
+            ));
         };
         let position = f64::try_from(*position).unwrap_or(f64::NAN);
-        let at = points.iter().position(|(point, ..)| (point - row.point).abs() < 1e-9).unwrap_or_else(|| {
-            points.push((row.point, None, None));
-            points.len() - 1
-        });
+        let at = points
+            .iter()
+            .position(|(point, ..)| (point - row.point).abs() < 1e-9)
+            .unwrap_or_else(|| {
+                points.push((row.point, None, None));
+                points.len() - 1
+            });
         match row.direction {
             Direction::Up => points[at].1 = Some(position),
             Direction::Down => points[at].2 = Some(position),
@@ -205,7 +361,19 @@ fn up_down_run(g: &Given) -> Found {
         })
         .collect();
     if !missing.is_empty() || points.len() < 3 {
-        return Ok(g.told(CANNOT_TELL, vec![], format!("Missing: {}.", if missing.is_empty() { "at least three points".to_owned() } else { missing.join(", ") }), "The run is not whole: read the missing points.".to_owned()));
+        return Ok(g.told(
+            CANNOT_TELL,
+            vec![],
+            format!(
+                "Missing: {}.",
+                if missing.is_empty() {
+                    "at least three points".to_owned()
+                } else {
+                    missing.join(", ")
+                }
+            ),
+            "The run is not whole: read the missing points.".to_owned(),
+        ));
     }
     let (x, up, down): (Vec<f64>, Vec<f64>, Vec<f64>) = {
         let mut columns = (Vec::new(), Vec::new(), Vec::new());
@@ -220,7 +388,11 @@ fn up_down_run(g: &Given) -> Found {
     };
     let run = UpDown::new(&x, &up, &down)?;
     let (above, below) = run.max_measured_error();
-    let worst = if above.abs() >= below.abs() { above } else { below };
+    let worst = if above.abs() >= below.abs() {
+        above
+    } else {
+        below
+    };
     let (hysteresis, independent) = (run.hysteresis(), run.independent());
     let mut figures = vec![
         figure("inaccuracy above", above.max(0.0), "%", 2),
@@ -229,37 +401,93 @@ fn up_down_run(g: &Given) -> Found {
         figure("linearity, independent", independent, "%", 2),
         figure("linearity, terminal-based", run.terminal_based(), "%", 2),
     ];
-    let (limit, most_hysteresis, most_linearity) = (g.number("inaccuracy")?, g.number("hysteresis")?, g.number("linearity")?);
+    let (limit, most_hysteresis, most_linearity) = (
+        g.number("inaccuracy")?,
+        g.number("hysteresis")?,
+        g.number("linearity")?,
+    );
     let mut reason = format!(
         "Inaccuracy {} % (limit {}), hysteresis {} % (limit {}), independent linearity {} % (limit {}), of span.",
-        say(worst, 2), say(limit, 2), say(hysteresis, 2), say(most_hysteresis, 2), say(independent, 2), say(most_linearity, 2)
+        say(worst, 2),
+        say(limit, 2),
+        say(hysteresis, 2),
+        say(most_hysteresis, 2),
+        say(independent, 2),
+        say(most_linearity, 2)
     );
     let over = |value: f64, limit: f64| value.abs() > limit + 1e-9;
     let rest_ok = !over(hysteresis, most_hysteresis) && !over(independent, most_linearity);
     let guard = g.maybe_word("rule") == Some("guard-band");
-    let mut class = if over(worst, limit) { Class::Fail } else { Class::Pass };
+    let mut class = if over(worst, limit) {
+        Class::Fail
+    } else {
+        Class::Pass
+    };
     let reading = g.maybe("reading_error")?;
     if let Some(reading) = reading {
-        let parts = [(meter::rectangular_u(reading)?, 1.0), (meter::rectangular_u(g.maybe("source_percent")?.unwrap_or(0.0))?, 1.0)];
+        let parts = [
+            (meter::rectangular_u(reading)?, 1.0),
+            (
+                meter::rectangular_u(g.maybe("source_percent")?.unwrap_or(0.0))?,
+                1.0,
+            ),
+        ];
         let (_, expanded) = meter::combine(&parts, 2.0)?;
         figures.push(figure("U", expanded, "%", 2));
         if expanded > 0.0 {
-            figures.push(figure("TUR", decision::tur(-limit, limit, expanded)?, "none", 1));
+            figures.push(figure(
+                "TUR",
+                decision::tur(-limit, limit, expanded)?,
+                "none",
+                1,
+            ));
         }
         reason += &format!(" {}", class_words(worst, limit, expanded)?);
         if expanded > limit {
-            return Ok(g.told("cannot-prove", figures, reason, format!("The reading is too coarse to prove {} per cent: read the position better.", say(limit, 2))));
+            return Ok(g.told(
+                "cannot-prove",
+                figures,
+                reason,
+                format!(
+                    "The reading is too coarse to prove {} per cent: read the position better.",
+                    say(limit, 2)
+                ),
+            ));
         }
         if guard {
             class = decision::classify(worst, -limit, limit, expanded)?;
         }
     }
-    let what = format!("worst {} per cent, hysteresis {}, linearity {}", say(worst, 2), say(hysteresis, 2), say(independent, 2));
+    let what = format!(
+        "worst {} per cent, hysteresis {}, linearity {}",
+        say(worst, 2),
+        say(hysteresis, 2),
+        say(independent, 2)
+    );
     Ok(match class {
-        Class::Pass if rest_ok => g.told("pass", figures, reason, format!("Within limits: {what}.")),
-        Class::ConditionalPass if rest_ok => g.told("conditional-pass", figures, reason, format!("Within limits, but nearer to them than the uncertainty: {what}.")),
-        Class::ConditionalFail => g.told("conditional-fail", figures, reason, format!("Outside limits by less than the uncertainty: {what}.")),
-        Class::Pass | Class::ConditionalPass => g.told("fail", figures, reason, format!("Hysteresis or linearity is out: {what}; look for lost motion before any trim.")),
+        Class::Pass if rest_ok => {
+            g.told("pass", figures, reason, format!("Within limits: {what}."))
+        }
+        Class::ConditionalPass if rest_ok => g.told(
+            "conditional-pass",
+            figures,
+            reason,
+            format!("Within limits, but nearer to them than the uncertainty: {what}."),
+        ),
+        Class::ConditionalFail => g.told(
+            "conditional-fail",
+            figures,
+            reason,
+            format!("Outside limits by less than the uncertainty: {what}."),
+        ),
+        Class::Pass | Class::ConditionalPass => g.told(
+            "fail",
+            figures,
+            reason,
+            format!(
+                "Hysteresis or linearity is out: {what}; look for lost motion before any trim."
+            ),
+        ),
         Class::Fail => g.told("fail", figures, reason, format!("Out of limits: {what}.")),
     })
 }
@@ -273,7 +501,11 @@ pub(super) static STROKE_TIME: FindingSpec = FindingSpec {
         need("close", "s", "closing time"),
         may("nameplate", "s", "stroke time on the nameplate"),
         need("tolerance", "%", "tolerance of the stroke time"),
-        need("asymmetry", "%", "largest difference of opening and closing"),
+        need(
+            "asymmetry",
+            "%",
+            "largest difference of opening and closing",
+        ),
     ],
     verdicts: &[
         verdict("ok", Grade::Good),
@@ -289,25 +521,56 @@ fn stroke_time(g: &Given) -> Found {
     let (open, close) = (g.number("open")?, g.number("close")?);
     let asymmetry = travel::speed_asymmetry_pct(open, close)?;
     let mut figures = vec![figure("asymmetry", asymmetry, "%", 1)];
-    let mut reason = format!("Open {} s, close {} s, {} % apart.", say(open, 1), say(close, 1), say(asymmetry, 1));
+    let mut reason = format!(
+        "Open {} s, close {} s, {} % apart.",
+        say(open, 1),
+        say(close, 1),
+        say(asymmetry, 1)
+    );
     if let Some(nameplate) = g.maybe("nameplate")? {
         let tolerance = g.number("tolerance")?;
         let of = |measured| travel::stroke_time_deviation_pct(measured, nameplate);
         let (open_off, close_off) = (of(open)?, of(close)?);
         figures.push(figure("opening from nameplate", open_off, "%", 1));
         figures.push(figure("closing from nameplate", close_off, "%", 1));
-        reason += &format!(" Nameplate {} s: {} % and {} %.", say(nameplate, 1), say(open_off, 1), say(close_off, 1));
+        reason += &format!(
+            " Nameplate {} s: {} % and {} %.",
+            say(nameplate, 1),
+            say(open_off, 1),
+            say(close_off, 1)
+        );
         if open_off.max(close_off) > tolerance + 1e-9 {
-            return Ok(g.told("slow", figures, reason, format!("Slow by {} per cent: stiff valve, low supply, or another frequency.", say(open_off.max(close_off), 1))));
+            return Ok(g.told(
+                "slow",
+                figures,
+                reason,
+                format!(
+                    "Slow by {} per cent: stiff valve, low supply, or another frequency.",
+                    say(open_off.max(close_off), 1)
+                ),
+            ));
         }
         if open_off.min(close_off) < -tolerance - 1e-9 {
             return Ok(g.told("fast", figures, reason, format!("Fast by {} per cent: is the whole stroke run, and is this the right nameplate?", say(-open_off.min(close_off), 1))));
         }
     }
     Ok(if asymmetry > g.number("asymmetry")? + 1e-9 {
-        g.told("asymmetric", figures, reason, format!("{} per cent apart: load, brake, or capacitor weak one way.", say(asymmetry, 1)))
+        g.told(
+            "asymmetric",
+            figures,
+            reason,
+            format!(
+                "{} per cent apart: load, brake, or capacitor weak one way.",
+                say(asymmetry, 1)
+            ),
+        )
     } else {
-        g.told("ok", figures, reason, format!("Stroke times fit, {} per cent apart.", say(asymmetry, 1)))
+        g.told(
+            "ok",
+            figures,
+            reason,
+            format!("Stroke times fit, {} per cent apart.", say(asymmetry, 1)),
+        )
     })
 }
 
@@ -321,7 +584,11 @@ pub(super) static LOSS_OF_SIGNAL: FindingSpec = FindingSpec {
         need("after", "%", "position after"),
         need("limit", "%", "how near it must come"),
     ],
-    verdicts: &[verdict("as-wanted", Grade::Good), verdict("wrong", Grade::Bad), verdict(CANNOT_TELL, Grade::CannotTell)],
+    verdicts: &[
+        verdict("as-wanted", Grade::Good),
+        verdict("wrong", Grade::Bad),
+        verdict(CANNOT_TELL, Grade::CannotTell),
+    ],
     call: loss_of_signal,
 };
 
@@ -332,12 +599,28 @@ fn loss_of_signal(g: &Given) -> Found {
         "close" => 0.0,
         "open" => 100.0,
         "stay" => before,
-        _ => return Ok(g.told(CANNOT_TELL, vec![], format!("The wanted action is {wanted}."), "The wanted action is not known: ask for it.".to_owned())),
+        _ => {
+            return Ok(g.told(
+                CANNOT_TELL,
+                vec![],
+                format!("The wanted action is {wanted}."),
+                "The wanted action is not known: ask for it.".to_owned(),
+            ));
+        }
     };
     let figures = vec![figure("from wanted", after - target, "%", 1)];
-    let reason = format!("Wanted: {wanted}. From {} % it went to {} %.", say(before, 1), say(after, 1));
+    let reason = format!(
+        "Wanted: {wanted}. From {} % it went to {} %.",
+        say(before, 1),
+        say(after, 1)
+    );
     Ok(if (after - target).abs() <= g.number("limit")? + 1e-9 {
-        g.told("as-wanted", figures, reason, format!("As wanted: {wanted}."))
+        g.told(
+            "as-wanted",
+            figures,
+            reason,
+            format!("As wanted: {wanted}."),
+        )
     } else {
         g.told("wrong", figures, reason, format!("Not as wanted: {wanted} was wanted, it stands at {} per cent; set the action and test again.", say(after, 1)))
     })
@@ -351,27 +634,62 @@ pub(super) static METER_CHECK: FindingSpec = FindingSpec {
         need("reading", "none", "what the meter reads"),
         need("known", "none", "the known value"),
         need("known_tolerance", "%", "tolerance of the known value"),
-        may("meter_percent", "%", "accuracy of the meter, part of reading"),
+        may(
+            "meter_percent",
+            "%",
+            "accuracy of the meter, part of reading",
+        ),
         may("meter_counts", "none", "accuracy of the meter, counts"),
         may("meter_resolution", "none", "one count of the meter"),
     ],
-    verdicts: &[verdict("within", Grade::Good), verdict("outside", Grade::Bad), verdict(CANNOT_TELL, Grade::CannotTell)],
+    verdicts: &[
+        verdict("within", Grade::Good),
+        verdict("outside", Grade::Bad),
+        verdict(CANNOT_TELL, Grade::CannotTell),
+    ],
     call: meter_check,
 };
 
 fn meter_check(g: &Given) -> Found {
     let (reading, known) = (g.number("reading")?, g.number("known")?);
     let Some(limit_of_meter) = g.meter_limit(reading)? else {
-        return Ok(g.told(CANNOT_TELL, vec![], "The meter's accuracy is unknown, so its error cannot be judged.".to_owned(), "Cannot tell: the meter's accuracy is unknown.".to_owned()));
+        return Ok(g.told(
+            CANNOT_TELL,
+            vec![],
+            "The meter's accuracy is unknown, so its error cannot be judged.".to_owned(),
+            "Cannot tell: the meter's accuracy is unknown.".to_owned(),
+        ));
     };
     let limit = limit_of_meter + g.number("known_tolerance")?.abs() / 100.0 * known.abs();
     let error = reading - known;
-    let figures = vec![figure("error", error, "none", 3), figure("largest error", limit, "none", 3)];
-    let reason = format!("{} read for {}: {} off, {} allowed.", say(reading, 3), say(known, 3), say(error, 3), say(limit, 3));
+    let figures = vec![
+        figure("error", error, "none", 3),
+        figure("largest error", limit, "none", 3),
+    ];
+    let reason = format!(
+        "{} read for {}: {} off, {} allowed.",
+        say(reading, 3),
+        say(known, 3),
+        say(error, 3),
+        say(limit, 3)
+    );
     Ok(if error.abs() <= limit + 1e-9 {
-        g.told("within", figures, reason, format!("Meter within its limits, {} off.", say(error, 3)))
+        g.told(
+            "within",
+            figures,
+            reason,
+            format!("Meter within its limits, {} off.", say(error, 3)),
+        )
     } else {
-        g.told("outside", figures, reason, format!("Meter off by {}: do not use it, and flag every job since its last good check.", say(error, 3)))
+        g.told(
+            "outside",
+            figures,
+            reason,
+            format!(
+                "Meter off by {}: do not use it, and flag every job since its last good check.",
+                say(error, 3)
+            ),
+        )
     })
 }
 
@@ -396,17 +714,44 @@ pub(super) static TRAVEL: FindingSpec = FindingSpec {
 
 fn travel_check(g: &Given) -> Found {
     let nominal = g.number("nominal")?;
-    let (travelled, deviation) = travel::travel_deg(g.number("closed")?, g.number("open")?, nominal)?;
+    let (travelled, deviation) =
+        travel::travel_deg(g.number("closed")?, g.number("open")?, nominal)?;
     let off = travelled - nominal;
-    let figures = vec![figure("travel", travelled, "deg", 1), figure("deviation", deviation, "%", 1)];
-    let reason = format!("{} degrees of travel, {} from nominal {}.", say(travelled, 1), say(off, 1), say(nominal, 0));
+    let figures = vec![
+        figure("travel", travelled, "deg", 1),
+        figure("deviation", deviation, "%", 1),
+    ];
+    let reason = format!(
+        "{} degrees of travel, {} from nominal {}.",
+        say(travelled, 1),
+        say(off, 1),
+        say(nominal, 0)
+    );
     let limit = g.number("limit")?;
     Ok(if off < -limit - 1e-9 {
-        g.told("short", figures, reason, format!("{} degrees short: set the stops and limit switches before the potentiometer.", say(-off, 1)))
+        g.told(
+            "short",
+            figures,
+            reason,
+            format!(
+                "{} degrees short: set the stops and limit switches before the potentiometer.",
+                say(-off, 1)
+            ),
+        )
     } else if off > limit + 1e-9 {
-        g.told("long", figures, reason, format!("{} degrees too long: check the stops.", say(off, 1)))
+        g.told(
+            "long",
+            figures,
+            reason,
+            format!("{} degrees too long: check the stops.", say(off, 1)),
+        )
     } else {
-        g.told("ok", figures, reason, format!("Travel {} degrees.", say(travelled, 1)))
+        g.told(
+            "ok",
+            figures,
+            reason,
+            format!("Travel {} degrees.", say(travelled, 1)),
+        )
     })
 }
 
@@ -432,16 +777,42 @@ fn hunting(g: &Given) -> Found {
     let (starts, window) = (g.number("starts")?, g.number("window")?);
     let rate = travel::starts_per_hour(starts, window)?;
     let figures = vec![figure("starts an hour", rate, "none", 0)];
-    let reason = format!("{} starts in {} s, {} an hour.", say(starts, 0), say(window, 0), say(rate, 0));
+    let reason = format!(
+        "{} starts in {} s, {} an hour.",
+        say(starts, 0),
+        say(window, 0),
+        say(rate, 0)
+    );
     if let Some(duty) = g.maybe("duty")?
         && travel::starts_vs_duty(starts, window, duty)?.1 == "exceeds"
     {
-        return Ok(g.told("over-duty", figures, reason, format!("{} starts an hour is over its duty: stop this before the motor burns.", say(rate, 0))));
+        return Ok(g.told(
+            "over-duty",
+            figures,
+            reason,
+            format!(
+                "{} starts an hour is over its duty: stop this before the motor burns.",
+                say(rate, 0)
+            ),
+        ));
     }
     Ok(if starts < 1.0 {
-        g.told("steady", figures, reason, "Steady: no start at rest.".to_owned())
+        g.told(
+            "steady",
+            figures,
+            reason,
+            "Steady: no start at rest.".to_owned(),
+        )
     } else {
-        g.told("hunting", figures, reason, format!("Hunting: {} starts at rest; widen the dead band, look for noise and backlash.", say(starts, 0)))
+        g.told(
+            "hunting",
+            figures,
+            reason,
+            format!(
+                "Hunting: {} starts at rest; widen the dead band, look for noise and backlash.",
+                say(starts, 0)
+            ),
+        )
     })
 }
 
@@ -466,14 +837,29 @@ pub(super) static ACTION: FindingSpec = FindingSpec {
 };
 
 fn acts(g: &Given) -> Found {
-    let positions = [g.number("at_low")?, g.number("at_mid")?, g.number("at_high")?];
+    let positions = [
+        g.number("at_low")?,
+        g.number("at_mid")?,
+        g.number("at_high")?,
+    ];
     let wanted = g.word("wanted")?;
-    let reason = format!("Positions {} %, {} %, {} % at the low end, middle and high end of the signal; {wanted} is wanted.", say(positions[0], 1), say(positions[1], 1), say(positions[2], 1));
-    let spread = positions.iter().copied().fold(f64::NEG_INFINITY, f64::max) - positions.iter().copied().fold(f64::INFINITY, f64::min);
+    let reason = format!(
+        "Positions {} %, {} %, {} % at the low end, middle and high end of the signal; {wanted} is wanted.",
+        say(positions[0], 1),
+        say(positions[1], 1),
+        say(positions[2], 1)
+    );
+    let spread = positions.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+        - positions.iter().copied().fold(f64::INFINITY, f64::min);
     let figures = vec![figure("spread", spread, "%", 1)];
     // Less than this is a reading error, not a stroke.
     if spread < 5.0 {
-        return Ok(g.told("not-moving", figures, reason, "It does not follow the signal: mode, local or remote, or supply?".to_owned()));
+        return Ok(g.told(
+            "not-moving",
+            figures,
+            reason,
+            "It does not follow the signal: mode, local or remote, or supply?".to_owned(),
+        ));
     }
     Ok(match signal::action_detect(&[0.0, 50.0, 100.0], &positions)? {
         found if found == wanted => g.told("as-set", figures, reason, format!("Acts {wanted}, as wanted.")),

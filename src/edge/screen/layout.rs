@@ -62,13 +62,27 @@ impl Block {
 impl Page {
     fn plan(view: &View, look: &Look, width: u16, height: u16) -> Option<Self> {
         let columns = usize::from(width);
-        let text = |text: &str| if look.unicode { text.to_owned() } else { ascii(text) };
+        let text = |text: &str| {
+            if look.unicode {
+                text.to_owned()
+            } else {
+                ascii(text)
+            }
+        };
         // The state, and the value in any print at all.
         if state_text(view).len() > columns {
             return None;
         }
-        let mut room = Room { left: height.checked_sub(1)? };
-        let least = set(&view.big, &view.unit, width, room.left.min(least_rows(view, width)), look)?;
+        let mut room = Room {
+            left: height.checked_sub(1)?,
+        };
+        let least = set(
+            &view.big,
+            &view.unit,
+            width,
+            room.left.min(least_rows(view, width)),
+            look,
+        )?;
         room.left = room.left.checked_sub(least.height())?;
         let question = wrap(&text(&view.question), columns);
         // While a list of the program itself is open, the list is what is asked.
@@ -76,7 +90,10 @@ impl Page {
         if !list_asks {
             room.left = room.left.checked_sub(rows(&question))?;
         }
-        let caution = view.caution.as_deref().filter(|caution| !caution.is_empty());
+        let caution = view
+            .caution
+            .as_deref()
+            .filter(|caution| !caution.is_empty());
         let caution = caution.map(|caution| wrap(&text(&format!("CAUTION: {caution}")), columns));
         let caution = room.take(&caution.into_iter().collect::<Vec<_>>());
         let choices: Vec<String> = view.list.iter().map(|choice| text(choice)).collect();
@@ -86,7 +103,11 @@ impl Page {
         let mut list = room.take(&forms[forms.len().saturating_sub(1)..]);
         let keys = room.take(&[keys]);
         let message = room.take(&[message]);
-        let question = if list_asks { room.take(&[question]) } else { question };
+        let question = if list_asks {
+            room.take(&[question])
+        } else {
+            question
+        };
         // The value first, unless it is only the name of a list.
         let list_leads = !list.is_empty() && !is_number(&view.big);
         if list_leads {
@@ -94,26 +115,52 @@ impl Page {
         }
         let most = least.height() + room.left;
         // A value takes what it can get; words only name what is asked, and leave room for the question.
-        let most = if is_number(&view.big) { most } else { most.min((height / 3).max(4)).max(least.height()) };
+        let most = if is_number(&view.big) {
+            most
+        } else {
+            most.min((height / 3).max(4)).max(least.height())
+        };
         let value = set(&view.big, &view.unit, width, most, look).unwrap_or(least.clone());
         room.left = (room.left + least.height()).saturating_sub(value.height());
         if !list_leads {
             room.grow(&mut list, &forms);
         }
         let head = room.take(&head_forms(&text(&view.title), &text(&view.place), columns));
-        let last = if view.last.is_empty() { Vec::new() } else { wrap(&text(&format!("Last kept: {}", view.last)), columns) };
+        let last = if view.last.is_empty() {
+            Vec::new()
+        } else {
+            wrap(&text(&format!("Last kept: {}", view.last)), columns)
+        };
         let last = room.take(&[last]);
         let mut louder = |lines: Vec<String>, is_wanted: bool| {
             let before = rows(&lines);
-            let block = if is_wanted { large(lines, &value, width, room.left, look) } else { Block::Lines(lines) };
+            let block = if is_wanted {
+                large(lines, &value, width, room.left, look)
+            } else {
+                Block::Lines(lines)
+            };
             room.left = (room.left + before).saturating_sub(block.height());
             block
         };
         let message = louder(message, message_leads(view));
         let question = louder(question, !message_leads(view));
         let caution = louder(caution, true);
-        let ear = ear_text(&text(&view.ear), columns.saturating_sub(state_text(view).len() + 1));
-        Some(Self { head, ear, value, question, caution, message, list, keys, last, spare: room.left })
+        let ear = ear_text(
+            &text(&view.ear),
+            columns.saturating_sub(state_text(view).len() + 1),
+        );
+        Some(Self {
+            head,
+            ear,
+            value,
+            question,
+            caution,
+            message,
+            list,
+            keys,
+            last,
+            spare: room.left,
+        })
     }
 
     /// Deals out the empty rows, the most useful first.
@@ -139,14 +186,24 @@ impl Page {
 
     fn render(&self, view: &View, look: &Look, area: Rect, buffer: &mut Buffer) {
         let bold = Style::new().add_modifier(Modifier::BOLD);
-        let colour = |wanted: Color| if look.colour { Style::new().fg(wanted) } else { Style::new() };
+        let colour = |wanted: Color| {
+            if look.colour {
+                Style::new().fg(wanted)
+            } else {
+                Style::new()
+            }
+        };
         let mark = match view.mark {
             Mark::Plain => Style::new(),
             Mark::Good => colour(Color::Green),
             Mark::Watch => colour(Color::Yellow),
             Mark::Bad => colour(Color::LightYellow),
         };
-        let mut pen = Pen { at: area.y, area, buffer };
+        let mut pen = Pen {
+            at: area.y,
+            area,
+            buffer,
+        };
         let gaps = self.gaps();
         pen.lines(&self.head, Style::new());
         pen.at += gaps.after_head;
@@ -224,7 +281,11 @@ struct Pen<'a> {
 
 impl Pen<'_> {
     fn row(&self) -> Option<Rect> {
-        (self.at < self.area.bottom()).then_some(Rect { y: self.at, height: 1, ..self.area })
+        (self.at < self.area.bottom()).then_some(Rect {
+            y: self.at,
+            height: 1,
+            ..self.area
+        })
     }
 
     fn lines(&mut self, lines: &[String], style: Style) {
@@ -238,7 +299,16 @@ impl Pen<'_> {
 
     fn set(&mut self, set: &Set, style: Style, look: &Look) {
         let left = self.area.bottom().saturating_sub(self.at);
-        set.render(Rect { y: self.at, height: left, ..self.area }, self.buffer, style, look);
+        set.render(
+            Rect {
+                y: self.at,
+                height: left,
+                ..self.area
+            },
+            self.buffer,
+            style,
+            look,
+        );
         self.at += set.height();
     }
 
@@ -282,12 +352,16 @@ fn least_rows(view: &View, width: u16) -> u16 {
     if is_number(&view.big) || view.big.is_empty() {
         return 1;
     }
-    break_at_spaces(&format!("{} {}", view.big, view.unit), usize::from(width)).map_or(1, |lines| rows(&lines))
+    break_at_spaces(&format!("{} {}", view.big, view.unit), usize::from(width))
+        .map_or(1, |lines| rows(&lines))
 }
 
 /// True where something has happened that matters more than the question.
 fn message_leads(view: &View) -> bool {
-    matches!(view.state, "GOOD" | "WATCH" | "BAD" | "STOPPED" | "NOT SAVED") && !view.message.is_empty()
+    matches!(
+        view.state,
+        "GOOD" | "WATCH" | "BAD" | "STOPPED" | "NOT SAVED"
+    ) && !view.message.is_empty()
 }
 
 /// A sentence in large letters, where that costs nothing else and it stays smaller than the value.
@@ -297,7 +371,8 @@ fn large(lines: Vec<String>, value: &Set, width: u16, spare: u16, look: &Look) -
     }
     // A row above and one below stay free.
     let room = (spare + rows(&lines)).saturating_sub(2);
-    letters::set_words(&lines.join(" "), Print::Quadrant, width, room, look).map_or(Block::Lines(lines), Block::Large)
+    letters::set_words(&lines.join(" "), Print::Quadrant, width, room, look)
+        .map_or(Block::Lines(lines), Block::Large)
 }
 
 /// The list: one choice a row, in columns, or run together.
@@ -305,8 +380,15 @@ fn list_forms(choices: &[String], columns: usize) -> Vec<Vec<String>> {
     if choices.is_empty() {
         return vec![Vec::new()];
     }
-    let each: Vec<String> = choices.iter().flat_map(|choice| wrap(choice, columns)).collect();
-    let widest = choices.iter().map(|choice| Span::raw(choice).width()).max().unwrap_or(0);
+    let each: Vec<String> = choices
+        .iter()
+        .flat_map(|choice| wrap(choice, columns))
+        .collect();
+    let widest = choices
+        .iter()
+        .map(|choice| Span::raw(choice).width())
+        .max()
+        .unwrap_or(0);
     let mut forms = vec![each];
     for across in 2..=3 {
         if across * (widest + 3) <= columns + 3 {
@@ -314,7 +396,12 @@ fn list_forms(choices: &[String], columns: usize) -> Vec<Vec<String>> {
             let lines = (0..down).map(|row| {
                 let line: String = (0..across)
                     .filter_map(|column| choices.get(column * down + row))
-                    .map(|choice| format!("{choice}{}", " ".repeat(widest + 3 - Span::raw(choice).width())))
+                    .map(|choice| {
+                        format!(
+                            "{choice}{}",
+                            " ".repeat(widest + 3 - Span::raw(choice).width())
+                        )
+                    })
                     .collect();
                 line.trim_end().to_owned()
             });
@@ -342,7 +429,11 @@ fn joined(items: &[String], columns: usize) -> Vec<String> {
 }
 
 fn key_lines(view: &View, columns: usize) -> Vec<String> {
-    let keys: Vec<String> = view.keys.iter().map(|(key, act)| format!("[{key}] {act}")).collect();
+    let keys: Vec<String> = view
+        .keys
+        .iter()
+        .map(|(key, act)| format!("[{key}] {act}"))
+        .collect();
     joined(&keys, columns)
 }
 
@@ -362,7 +453,10 @@ fn head_forms(title: &str, place: &str, columns: usize) -> Vec<Vec<String>> {
     let (left, right) = (Span::raw(title).width(), Span::raw(place).width());
     let mut forms = Vec::new();
     if left + right + 2 <= columns {
-        forms.push(vec![format!("{title}{}{place}", " ".repeat(columns - left - right))]);
+        forms.push(vec![format!(
+            "{title}{}{place}",
+            " ".repeat(columns - left - right)
+        )]);
     } else {
         forms.push([wrap(title, columns), wrap(place, columns)].concat());
     }
@@ -374,13 +468,27 @@ fn head_forms(title: &str, place: &str, columns: usize) -> Vec<Vec<String>> {
 fn ear_text(ear: &str, columns: usize) -> String {
     let short = ear.split(',').next().unwrap_or_default();
     let shortest = short.rsplit(": ").next().unwrap_or_default();
-    [ear, short, shortest].into_iter().find(|text| Span::raw(*text).width() <= columns).unwrap_or_default().to_owned()
+    [ear, short, shortest]
+        .into_iter()
+        .find(|text| Span::raw(*text).width() <= columns)
+        .unwrap_or_default()
+        .to_owned()
 }
 
 fn too_small(view: &View, look: &Look, area: Rect, buffer: &mut Buffer) {
-    let value = set(&view.big, &view.unit, area.width, area.height.saturating_sub(1), look);
+    let value = set(
+        &view.big,
+        &view.unit,
+        area.width,
+        area.height.saturating_sub(1),
+        look,
+    );
     let words = wrap("SCREEN TOO SMALL", usize::from(area.width));
-    let mut pen = Pen { at: area.y, area, buffer };
+    let mut pen = Pen {
+        at: area.y,
+        area,
+        buffer,
+    };
     match value {
         Some(value) if value.height() + rows(&words) <= area.height => {
             pen.lines(&words, Style::new().add_modifier(Modifier::BOLD));

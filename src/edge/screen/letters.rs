@@ -46,7 +46,9 @@ pub struct Set {
 
 impl Set {
     pub fn height(&self) -> u16 {
-        u16::try_from(self.lines.len()).unwrap_or(u16::MAX).saturating_mul(self.print.cells().1)
+        u16::try_from(self.lines.len())
+            .unwrap_or(u16::MAX)
+            .saturating_mul(self.print.cells().1)
     }
 
     pub fn render(&self, area: Rect, buffer: &mut Buffer, style: Style, look: &Look) {
@@ -56,18 +58,29 @@ impl Set {
             if y >= area.bottom() {
                 return;
             }
-            let row = Rect { y, height: high.min(area.bottom() - y), ..area };
+            let row = Rect {
+                y,
+                height: high.min(area.bottom() - y),
+                ..area
+            };
             if self.print == Print::Bold {
                 Line::styled(line.clone(), style).render(row, buffer);
             } else {
                 big(line, self.print, row, buffer, style, look);
             }
             if usize::from(at) + 1 == self.lines.len() && !self.beside.is_empty() {
-                let x = row.x.saturating_add(wide.saturating_mul(width_in_letters(line)));
+                let x = row
+                    .x
+                    .saturating_add(wide.saturating_mul(width_in_letters(line)));
                 // On the foot of the large letters.
                 let foot = row.y + high.saturating_sub(2).min(row.height.saturating_sub(1));
                 if x < row.right() {
-                    let place = Rect { x, y: foot, width: row.right() - x, height: 1 };
+                    let place = Rect {
+                        x,
+                        y: foot,
+                        width: row.right() - x,
+                        height: 1,
+                    };
                     Line::styled(self.beside.clone(), style).render(place, buffer);
                 }
             }
@@ -88,22 +101,31 @@ fn big(text: &str, print: Print, area: Rect, buffer: &mut Buffer, style: Style, 
         return;
     }
     let mut points = Buffer::empty(small);
-    BigText::builder().pixel_size(pixel).lines(vec![Line::raw(text.to_owned())]).build().render(small, &mut points);
+    BigText::builder()
+        .pixel_size(pixel)
+        .lines(vec![Line::raw(text.to_owned())])
+        .build()
+        .render(small, &mut points);
     for row in 0..small.height * scale {
         for column in 0..small.width * scale {
             let (x, y) = (area.x.saturating_add(column), area.y.saturating_add(row));
             if x >= area.right() || y >= area.bottom() {
                 continue;
             }
-            let Some(point) = points.cell((column / scale, row / scale)) else { continue };
-            let Some(cell) = buffer.cell_mut((x, y)) else { continue };
+            let Some(point) = points.cell((column / scale, row / scale)) else {
+                continue;
+            };
+            let Some(cell) = buffer.cell_mut((x, y)) else {
+                continue;
+            };
             if point.symbol() == " " {
                 cell.set_symbol(" ");
             } else if look.unicode {
                 cell.set_symbol(point.symbol()).set_style(style);
             } else {
                 // A full block without any letter beyond ASCII.
-                cell.set_symbol(" ").set_style(style.add_modifier(ratatui::style::Modifier::REVERSED));
+                cell.set_symbol(" ")
+                    .set_style(style.add_modifier(ratatui::style::Modifier::REVERSED));
             }
         }
     }
@@ -119,7 +141,13 @@ pub fn print_of(text: &str, unit: &str, width: u16, height: u16, look: &Look) ->
 pub fn set(text: &str, unit: &str, width: u16, height: u16, look: &Look) -> Option<Set> {
     let (value, unit) = split(text, unit);
     let prints: &[Print] = if look.half_blocks {
-        &[Print::Full(3), Print::Full(2), Print::Full(1), Print::HalfHeight, Print::Quadrant]
+        &[
+            Print::Full(3),
+            Print::Full(2),
+            Print::Full(1),
+            Print::HalfHeight,
+            Print::Quadrant,
+        ]
     } else {
         &[Print::Full(3), Print::Full(2), Print::Full(1)]
     };
@@ -139,15 +167,33 @@ fn set_in(value: &str, unit: &str, print: Print, width: u16, height: u16) -> Opt
     if !is_number(&value) {
         let lines = break_at_spaces(&join(&value, unit), usize::from(columns))?;
         let lines: Option<Vec<String>> = lines.iter().map(|line| drawable(line)).collect();
-        return lines.filter(|lines| lines.len() <= usize::from(rows)).map(|lines| Set { print, lines, beside: String::new() });
+        return lines
+            .filter(|lines| lines.len() <= usize::from(rows))
+            .map(|lines| Set {
+                print,
+                lines,
+                beside: String::new(),
+            });
     }
     let whole = drawable(&join(&value, unit)).filter(|_| has_all_letters(unit));
     if let Some(whole) = whole.filter(|whole| width_in_letters(whole) <= columns) {
-        return Some(Set { print, lines: vec![whole], beside: String::new() });
+        return Some(Set {
+            print,
+            lines: vec![whole],
+            beside: String::new(),
+        });
     }
-    let beside = if unit.is_empty() { String::new() } else { format!(" {}", unit_words(unit)) };
+    let beside = if unit.is_empty() {
+        String::new()
+    } else {
+        format!(" {}", unit_words(unit))
+    };
     let left = width.checked_sub(width_in_letters(&value).checked_mul(wide)?)?;
-    (Span::raw(&beside).width() <= usize::from(left)).then(|| Set { print, lines: vec![value], beside })
+    (Span::raw(&beside).width() <= usize::from(left)).then(|| Set {
+        print,
+        lines: vec![value],
+        beside,
+    })
 }
 
 /// Sets words, such as a question, in one given print, broken at spaces.
@@ -157,11 +203,19 @@ pub fn set_words(text: &str, print: Print, width: u16, height: u16, look: &Look)
     }
     let (wide, high) = print.cells();
     let lines = break_at_spaces(&drawable(text)?, usize::from(width / wide))?;
-    (lines.len() <= usize::from(height / high)).then_some(Set { print, lines, beside: String::new() })
+    (lines.len() <= usize::from(height / high)).then_some(Set {
+        print,
+        lines,
+        beside: String::new(),
+    })
 }
 
 fn set_bold(value: &str, unit: &str, width: u16, height: u16, look: &Look) -> Option<Set> {
-    let unit = if look.unicode { unit.to_owned() } else { unit_words(unit) };
+    let unit = if look.unicode {
+        unit.to_owned()
+    } else {
+        unit_words(unit)
+    };
     let text = join(value, &unit);
     let text = if look.unicode { text } else { ascii(&text) };
     let lines = if is_number(value) {
@@ -169,7 +223,11 @@ fn set_bold(value: &str, unit: &str, width: u16, height: u16, look: &Look) -> Op
     } else {
         break_at_spaces(&text, usize::from(width))?
     };
-    (lines.len() <= usize::from(height)).then_some(Set { print: Print::Bold, lines, beside: String::new() })
+    (lines.len() <= usize::from(height)).then_some(Set {
+        print: Print::Bold,
+        lines,
+        beside: String::new(),
+    })
 }
 
 /// The number and its unit, from a text such as `512.3 Ω`; words stay as they are.
@@ -189,7 +247,9 @@ fn split(text: &str, unit: &str) -> (String, String) {
 #[must_use]
 pub fn is_number(text: &str) -> bool {
     let text = text.trim();
-    let begins = text.trim_start_matches(['+', '-', '−', '.']).starts_with(|first: char| first.is_ascii_digit());
+    let begins = text
+        .trim_start_matches(['+', '-', '−', '.'])
+        .starts_with(|first: char| first.is_ascii_digit());
     begins || (!text.contains(' ') && text.contains(|one: char| one.is_ascii_digit()))
 }
 

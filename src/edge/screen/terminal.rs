@@ -13,7 +13,9 @@ use ratatui::backend::CrosstermBackend;
 use ratatui::crossterm::cursor::{Hide, Show};
 use ratatui::crossterm::event::{DisableBracketedPaste, EnableBracketedPaste};
 use ratatui::crossterm::style::Print;
-use ratatui::crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
+use ratatui::crossterm::terminal::{
+    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+};
 use ratatui::crossterm::{execute, queue};
 
 use super::{Look, draw};
@@ -45,7 +47,12 @@ impl Screen {
     /// If standard output is no terminal, or it refuses.
     pub fn enter(look: Look) -> io::Result<Self> {
         let terminal = Terminal::new(CrosstermBackend::new(io::stdout()))?;
-        let mut screen = Self { terminal, look, hint: None, log: None };
+        let mut screen = Self {
+            terminal,
+            look,
+            hint: None,
+            log: None,
+        };
         give_back_on_panic(std::thread::current().id());
         screen.take()?;
         Ok(screen)
@@ -80,12 +87,19 @@ impl Output for Screen {
         }
         let look = self.look;
         // A remark stays until the next question.
-        if self.hint.as_ref().is_some_and(|(place, _)| !place.is_empty() && *place != view.place) {
+        if self
+            .hint
+            .as_ref()
+            .is_some_and(|(place, _)| !place.is_empty() && *place != view.place)
+        {
             self.hint = None;
         }
         let with_hint = self.hint.as_mut().map(|(place, text)| {
             place.clone_from(&view.place);
-            View { message: format!("{} {text}", view.message).trim().to_owned(), ..view.clone() }
+            View {
+                message: format!("{} {text}", view.message).trim().to_owned(),
+                ..view.clone()
+            }
         });
         let shown = with_hint.as_ref().unwrap_or(view);
         self.terminal.draw(|frame| draw(frame, shown, &look))?;
@@ -156,7 +170,11 @@ fn turn_stderr_aside() -> Option<PathBuf> {
         return None;
     }
     let before = io::stderr().as_fd().try_clone_to_owned().ok()?;
-    let path = std::env::temp_dir().join(format!("sayback-{}-{}.log", std::process::id(), uniqueness()));
+    let path = std::env::temp_dir().join(format!(
+        "sayback-{}-{}.log",
+        std::process::id(),
+        uniqueness()
+    ));
     // A new file only: a name that is there already may be anybody's.
     let made = OpenOptions::new().append(true).create_new(true).open(&path);
     let (file, path) = match made {

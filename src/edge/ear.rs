@@ -1,0 +1,471 @@
+//! The ear: sound → the words of an answer, as far as they were understood.
+//!
+//! State: the loaded models, one a grammar, the few used last ([`Ear`]); and the
+//! decoder with the sound of the utterance that is being heard ([`Listener`]).
+//! Only the thread that owns them changes them. What comes out is a guess at
+//! words: the strict parser gives it meaning, and a person's yes makes it a
+//! reading.
+//!
+//! What libvosk 0.3.45 and the `vosk` crate 0.3.1 do on bad input decides some
+//! of what is here: a model folder with a fault gives no reason, so the folder
+//! is checked first; words without a sound are dropped with a log line only, so
+//! they are refused by name; an empty grammar or a quotation mark in it ends the
+//! process, so no JSON grammar is ever built from input; a result that is not
+//! JSON (a decimal comma from the C locale makes one) panics, so that is caught.
+
+mod doubt;
+mod grammar;
+mod model;
+mod word_graph;
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Instant;
+
+use vosk::{CompleteResult, DecodingState, LogLevel, Model, Recognizer};
+
+pub use grammar::{Costs, GARBAGE};
+pub use model::{ModelChoice, ModelFolder, Words, cache_folder};
+pub use word_graph::{Arc as WordArc, WordGraph};
+
+/// Hears answers. One a program; each question's grammar gives a [`Listener`].
+pub struct Ear {
+    folder: ModelFolder,
+    costs: Costs,
+    loaded: Vec<Loaded>,
+}
+
+/// A model with its grammar, ready to decode.
+struct Loaded {
+    key: Grammar,
+    model: Arc<Model>,
+}
+
+#[derive(PartialEq)]
+enum Grammar {
+    Strict(WordGraph),
+    WordList(Vec<String>),
+}
+
+/// How many loaded grammars are kept. Each takes about the size of the model's
+/// acoustic part in memory; the question, the yes-or-no after it and one more
+/// are what a job goes back and forth between.
+const KEPT_LOADED: usize = 3;
+
+/// What an utterance was heard to be.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Heard {
+    /// The words in their order; empty when nothing was said, or when what was
+    /// said was no answer to the question.
+    pub words: Vec<HeardWord>,
+    /// Whether there was sound that was no answer: other speech, or noise.
+    pub unclear: bool,
+    /// Computing time from the last sample to this result, in seconds.
+    pub seconds_taken: f64,
+    /// The sound of the utterance, with a little of what was around it.
+    pub samples: Vec<i16>,
+    /// Samples a second in `samples`.
+    pub rate: u32,
+}
+
+/// One word of a [`Heard`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeardWord {
+    /// As the grammar spells it.
+    pub word: String,
+    /// Seconds from the first sample that the listener was given.
+    pub start_s: f64,
+    /// Seconds from the first sample that the listener was given.
+    pub end_s: f64,
+    /// The decoder's own posterior, 0 to 1. It is overconfident: shown, never
+    /// used to accept.
+    pub confidence: f64,
+}
+
+impl Heard {
+    /// The words, joined by spaces.
+    #[must_use]
+    pub fn phrase(&self) -> String {
+        let words: Vec<&str> = self.words.iter().map(|heard| heard.word.as_str()).collect();
+        words.join(" ")
+    }
+}
+
+/// Why the ear cannot hear.
+#[derive(Debug, thiserror::Error)]
+pub enum EarError {
+    /// The model folder lacks something.
+    #[error(
+        "voice model {folder}: missing or empty: {missing}. Give a complete model folder, or leave the option out to use the built-in one."
+    )]
+    ModelIncomplete {
+        /// The folder.
+        folder: PathBuf,
+        /// What is missing.
+        missing: String,
+    },
+    /// The model has no word for other sounds.
+    #[error(
+        "voice model {folder}: its words.txt has no [unk], so it takes every noise for a word. Use a model that has it."
+    )]
+    NoGarbageWord {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// libvosk did not load the model.
+    #[error(
+        "voice model {folder}: its files are there, but libvosk cannot load them; one is damaged or of another version. Copy the model again."
+    )]
+    ModelRefused {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// A question's words are not in the model.
+    #[error("the voice model has no sound for: {}. Use other words, or a model that has them.", .0.join(", "))]
+    UnknownWords(Vec<String>),
+    /// A question's grammar is no grammar.
+    #[error("the words to listen for form no grammar: {0}. Correct the grammar of this question.")]
+    BadGraph(String),
+    /// The sound has a rate that is not heard.
+    #[error("sound at {0} samples a second; the ear takes 8000 to 48000. Record at 16000.")]
+    Rate(u32),
+    /// The decoder failed while decoding.
+    #[error("the speech decoder failed ({0}). Say it again, or go on by keypad.")]
+    Decoder(String),
+    /// A file cannot be read.
+    #[error("{path}: cannot be read ({fault}). Check the name and the permissions.")]
+    Read {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system said.
+        fault: std::io::Error,
+    },
+    /// A file cannot be written.
+    #[error(
+        "{path}: cannot be written ({fault}). The voice model is unpacked there: make room, or set XDG_CACHE_HOME to a folder that can be written."
+    )]
+    Write {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system said.
+        fault: std::io::Error,
+    },
+}
+
+impl Ear {
+    /// Opens the model; the built-in one is unpacked to [`cache_folder`] first.
+    ///
+    /// # Errors
+    /// What [`ModelFolder::open`] reports.
+    pub fn open(model: &ModelChoice) -> Result<Self, EarError> {
+        Self::open_in(model, &cache_folder())
+    }
+
+    /// The same with a cache folder of one's own.
+    ///
+    /// # Errors
+    /// What [`ModelFolder::open`] reports.
+    pub fn open_in(model: &ModelChoice, cache: &Path) -> Result<Self, EarError> {
+        vosk::set_log_level(LogLevel::Error);
+        Ok(Self {
+            folder: ModelFolder::open(model, cache)?,
+            costs: Costs::default(),
+            loaded: Vec::new(),
+        })
+    }
+
+    /// The same ear with other costs, for measuring.
+    #[must_use]
+    pub fn with_costs(mut self, costs: Costs) -> Self {
+        self.costs = costs;
+        self.loaded.clear();
+        self
+    }
+
+    /// The words that can be listened for.
+    #[must_use]
+    pub fn words(&self) -> &Words {
+        self.folder.words()
+    }
+
+    /// Listens for the utterances of `graph` in sound of `rate` samples a second.
+    ///
+    /// The first time a grammar is asked for, its model is loaded, which takes
+    /// about a tenth of a second.
+    ///
+    /// # Errors
+    /// [`EarError::Rate`], [`EarError::UnknownWords`], [`EarError::BadGraph`], or
+    /// that the model cannot be loaded.
+    pub fn listen(&mut self, graph: &WordGraph, rate: u32) -> Result<Listener, EarError> {
+        let model = self.load(Grammar::Strict(graph.clone()))?;
+        Listener::new(rate, Some(graph.clone()), |rate| {
+            Recognizer::new(&model, rate)
+        })
+    }
+
+    /// Listens with libvosk's own grammar of single words, in any order, and
+    /// [`GARBAGE`]. Only for comparison: it is measurably worse than
+    /// [`Ear::listen`].
+    ///
+    /// # Errors
+    /// As [`Ear::listen`].
+    pub fn listen_word_list(&mut self, words: &[String], rate: u32) -> Result<Listener, EarError> {
+        let unknown: Vec<String> = words
+            .iter()
+            .filter(|word| self.words().number(word).is_none())
+            .cloned()
+            .collect();
+        if !unknown.is_empty() {
+            return Err(EarError::UnknownWords(unknown));
+        }
+        let mut list = words.to_vec();
+        list.push(GARBAGE.to_owned());
+        let model = self.load(Grammar::WordList(list.clone()))?;
+        Listener::new(rate, None, |rate| {
+            Recognizer::new_with_grammar(&model, rate, &list)
+        })
+    }
+
+    fn load(&mut self, key: Grammar) -> Result<Arc<Model>, EarError> {
+        if let Some(place) = self.loaded.iter().position(|loaded| loaded.key == key) {
+            let used = self.loaded.remove(place);
+            self.loaded.push(used);
+        } else {
+            let words = self.folder.words();
+            let any_word;
+            let graph = match &key {
+                Grammar::Strict(graph) => graph,
+                Grammar::WordList(list) => {
+                    any_word = one_word_of(list);
+                    &any_word
+                }
+            };
+            let model = self.folder.with_grammar(
+                |path| grammar::compile(graph, words, self.costs, path),
+                |folder| folder.to_str().and_then(Model::new),
+            )?;
+            let model = model.ok_or_else(|| EarError::ModelRefused {
+                folder: self.folder.folder().to_owned(),
+            })?;
+            if self.loaded.len() >= KEPT_LOADED {
+                self.loaded.remove(0);
+            }
+            self.loaded.push(Loaded {
+                key,
+                model: Arc::new(model),
+            });
+        }
+        let newest = self.loaded.last().expect("one was just put there");
+        Ok(Arc::clone(&newest.model))
+    }
+}
+
+/// The graph that libvosk loads with before its own grammar replaces it.
+fn one_word_of(list: &[String]) -> WordGraph {
+    WordGraph {
+        states: 2,
+        start: 0,
+        finals: vec![1],
+        arcs: list
+            .iter()
+            .map(|word| WordArc {
+                from: 0,
+                to: 1,
+                word: Some(word.clone()),
+            })
+            .collect(),
+    }
+}
+
+/// What to tell the person about a sampling rate that is heard, but badly: the
+/// model was trained on speech up to 7600 hertz.
+#[must_use]
+pub fn rate_warning(rate: u32) -> Option<String> {
+    (rate < 16_000).then(|| {
+        format!("sound at {rate} samples a second lacks the high tones that tell six from fix; record at 16000 or more")
+    })
+}
+
+/// Quiet room noise is put before and after what is heard, so that a word cut
+/// close by the key or by the start of a recording stands as it did in training.
+const LEAD_SECONDS: f64 = 0.25;
+
+/// How much sound is kept before the first and after the last word of a clip.
+const MARGIN_SECONDS: f64 = 0.3;
+
+/// The longest utterance whose sound is kept, in seconds.
+const LONGEST_SECONDS: u32 = 30;
+
+/// One question being listened for.
+pub struct Listener {
+    recognizer: Recognizer,
+    answers: Option<WordGraph>,
+    rate: u32,
+    /// Samples of lead-in that the decoder was given before the first sample.
+    lead: usize,
+    /// Samples that `accept` was given so far.
+    taken: usize,
+    /// The last of them, from the last result on.
+    kept: Vec<i16>,
+}
+
+impl Listener {
+    fn new(
+        rate: u32,
+        answers: Option<WordGraph>,
+        recognizer: impl FnOnce(f32) -> Option<Recognizer>,
+    ) -> Result<Self, EarError> {
+        if !super::sound::RATES.contains(&rate) {
+            return Err(EarError::Rate(rate));
+        }
+        let mut recognizer = recognizer(rate as f32)
+            .ok_or_else(|| EarError::Decoder("it gave no recognizer".to_owned()))?;
+        recognizer.set_words(true);
+        let lead = quiet(rate);
+        let mut listener = Self {
+            recognizer,
+            answers,
+            rate,
+            lead: lead.len(),
+            taken: 0,
+            kept: Vec::new(),
+        };
+        listener.decode(&lead)?;
+        Ok(listener)
+    }
+
+    /// Hears the next samples; blocks of 0.05 to 0.2 s give the quickest answer.
+    ///
+    /// Gives what was heard once the speaker has paused after something that
+    /// can be an answer, or after sound that was none. Silence gives nothing.
+    ///
+    /// # Errors
+    /// [`EarError::Decoder`].
+    pub fn accept(&mut self, samples: &[i16]) -> Result<Option<Heard>, EarError> {
+        let began = now();
+        self.taken += samples.len();
+        self.kept.extend_from_slice(samples);
+        let most = (self.rate * LONGEST_SECONDS) as usize;
+        if self.kept.len() > most {
+            self.kept.drain(..self.kept.len() - most);
+        }
+        if self.decode(samples)? != DecodingState::Finalized {
+            return Ok(None);
+        }
+        let heard = self.heard(began, Recognizer::result)?;
+        Ok((!heard.words.is_empty() || heard.unclear).then_some(heard))
+    }
+
+    /// Ends the utterance now and gives what was heard, perhaps nothing.
+    ///
+    /// # Errors
+    /// [`EarError::Decoder`].
+    pub fn finish(&mut self) -> Result<Heard, EarError> {
+        let began = now();
+        let tail = quiet(self.rate);
+        self.decode(&tail)?;
+        self.heard(began, Recognizer::final_result)
+    }
+
+    fn decode(&mut self, samples: &[i16]) -> Result<DecodingState, EarError> {
+        match self.recognizer.accept_waveform(samples) {
+            Ok(DecodingState::Failed) => Err(EarError::Decoder("it stopped".to_owned())),
+            Ok(state) => Ok(state),
+            Err(fault) => Err(EarError::Decoder(fault.to_string())),
+        }
+    }
+
+    fn heard(
+        &mut self,
+        began: Instant,
+        result: impl FnOnce(&mut Recognizer) -> CompleteResult<'_>,
+    ) -> Result<Heard, EarError> {
+        let recognizer = &mut self.recognizer;
+        let lead_s = self.lead as f64 / f64::from(self.rate);
+        // The crate panics on a result that is not the JSON it knows.
+        let all = catch_unwind(AssertUnwindSafe(|| {
+            let found = result(recognizer).single()?;
+            let words = found.result.iter().map(|word| HeardWord {
+                word: word.word.to_owned(),
+                start_s: (f64::from(word.start) - lead_s).max(0.0),
+                end_s: (f64::from(word.end) - lead_s).max(0.0),
+                confidence: f64::from(word.conf),
+            });
+            Some(words.collect::<Vec<_>>())
+        }))
+        .map_err(|_panic| {
+            EarError::Decoder(
+                "its result cannot be read; if LC_NUMERIC has a decimal comma, set LC_ALL=C"
+                    .to_owned(),
+            )
+        })?
+        .ok_or_else(|| EarError::Decoder("its result has no single best answer".to_owned()))?;
+
+        let said = all.iter().map(|heard| heard.word.as_str());
+        let answer = match &self.answers {
+            Some(graph) => graph.allows(said),
+            None => all.iter().all(|heard| heard.word != GARBAGE),
+        };
+        let from_s = (self.taken - self.kept.len()) as f64 / f64::from(self.rate);
+        let doubtful =
+            self.answers.is_some() && doubt::doubtful(&all, &self.kept, self.rate, from_s);
+        let unclear = !all.is_empty() && (!answer || doubtful);
+        let samples = self.clip(&all);
+        Ok(Heard {
+            // Half an answer is no answer: what was not understood of it may
+            // have been the "minus" or the "point".
+            words: if unclear { Vec::new() } else { all },
+            unclear,
+            seconds_taken: began.elapsed().as_secs_f64(),
+            samples,
+            rate: self.rate,
+        })
+    }
+
+    /// Takes the kept sound, cut to the words and a margin.
+    fn clip(&mut self, words: &[HeardWord]) -> Vec<i16> {
+        let kept = std::mem::take(&mut self.kept);
+        let (Some(first), Some(last)) = (words.first(), words.last()) else {
+            return kept;
+        };
+        let from = self.taken - kept.len();
+        let place = |seconds: f64| {
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "not negative, and bounded by the length of the sound on the next line"
+            )]
+            let sample = (seconds.max(0.0) * f64::from(self.rate)) as usize;
+            sample.saturating_sub(from).min(kept.len())
+        };
+        let begin = place(first.start_s - MARGIN_SECONDS);
+        let end = place(last.end_s + MARGIN_SECONDS);
+        kept[begin..end.max(begin)].to_vec()
+    }
+}
+
+/// A quarter of a second of room noise, two or three steps high, the same each time.
+fn quiet(rate: u32) -> Vec<i16> {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a small positive number"
+    )]
+    let length = (LEAD_SECONDS * f64::from(rate)) as usize;
+    // Marsaglia's xorshift (2003): good enough for noise, and no dependency.
+    let mut state = 0x2545_f491_u32;
+    (0..length)
+        .map(|_| {
+            state ^= state << 13;
+            state ^= state >> 17;
+            state ^= state << 5;
+            i16::try_from(state % 7).unwrap_or(0) - 3
+        })
+        .collect()
+}
+
+#[expect(clippy::disallowed_methods, reason = "the edge reads the clock")]
+fn now() -> Instant {
+    Instant::now()
+}

@@ -1,0 +1,336 @@
+//! The voice model: a folder that libvosk reads, and the words it has sounds for.
+//!
+//! State: files. The model that is built into the program is written once to a
+//! cache folder named by its hash; nothing else ever changes that folder. For
+//! each grammar a folder of links is made, read by libvosk, and removed again.
+
+use std::collections::HashMap;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use super::EarError;
+use super::grammar::GARBAGE;
+
+/// Which voice model the ear uses.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum ModelChoice {
+    /// The English model that is built into the program.
+    #[default]
+    BuiltIn,
+    /// A folder in libvosk's form, with a look-ahead graph (`graph/HCLr.fst`).
+    Folder(PathBuf),
+}
+
+/// The built-in model, file by file. Everything that `model/english` holds and
+/// libvosk reads.
+const BUILT_IN: [(&str, &[u8]); 8] = [
+    (
+        "am/final.mdl",
+        include_bytes!("../../../model/english/am/final.mdl"),
+    ),
+    (
+        "conf/mfcc.conf",
+        include_bytes!("../../../model/english/conf/mfcc.conf"),
+    ),
+    (
+        "conf/model.conf",
+        include_bytes!("../../../model/english/conf/model.conf"),
+    ),
+    (
+        "graph/HCLr.fst",
+        include_bytes!("../../../model/english/graph/HCLr.fst"),
+    ),
+    (
+        "graph/disambig_tid.int",
+        include_bytes!("../../../model/english/graph/disambig_tid.int"),
+    ),
+    (
+        "graph/phones.txt",
+        include_bytes!("../../../model/english/graph/phones.txt"),
+    ),
+    (
+        "graph/phones/word_boundary.int",
+        include_bytes!("../../../model/english/graph/phones/word_boundary.int"),
+    ),
+    (
+        "graph/words.txt",
+        include_bytes!("../../../model/english/graph/words.txt"),
+    ),
+];
+
+/// What libvosk needs and does not name when it is missing.
+const NEEDED: [&str; 6] = [
+    "am/final.mdl",
+    "conf/mfcc.conf",
+    "conf/model.conf",
+    "graph/HCLr.fst",
+    "graph/words.txt",
+    "graph/disambig_tid.int",
+];
+
+/// A model folder that has been looked over.
+#[derive(Debug)]
+pub struct ModelFolder {
+    folder: PathBuf,
+    built_in: bool,
+    cache: PathBuf,
+    words: Words,
+}
+
+impl ModelFolder {
+    /// Finds (or unpacks) the model and checks it.
+    ///
+    /// `cache` is where the built-in model is unpacked, and where the links for
+    /// each grammar are made.
+    ///
+    /// # Errors
+    /// [`EarError::ModelIncomplete`] names what a folder lacks,
+    /// [`EarError::NoGarbageWord`] that the model cannot tell other sounds from
+    /// words, [`EarError::Read`] and [`EarError::Write`] what cannot be read or
+    /// written.
+    pub fn open(choice: &ModelChoice, cache: &Path) -> Result<Self, EarError> {
+        let folder = match choice {
+            ModelChoice::BuiltIn => unpack(cache)?,
+            ModelChoice::Folder(folder) => folder.clone(),
+        };
+        check(&folder)?;
+        let path = folder.join("graph/words.txt");
+        let text = fs::read_to_string(&path).map_err(|fault| EarError::Read { path, fault })?;
+        let words = Words::parse(&text).ok_or_else(|| EarError::ModelIncomplete {
+            folder: folder.clone(),
+            missing: "readable lines in graph/words.txt (each a word and its number)".to_owned(),
+        })?;
+        if words.number(GARBAGE).is_none() {
+            return Err(EarError::NoGarbageWord { folder });
+        }
+        fs::create_dir_all(cache).map_err(|fault| EarError::Write {
+            path: cache.to_owned(),
+            fault,
+        })?;
+        Ok(Self {
+            folder: fs::canonicalize(&folder).map_err(|fault| EarError::Read {
+                path: folder,
+                fault,
+            })?,
+            built_in: *choice == ModelChoice::BuiltIn,
+            cache: cache.to_owned(),
+            words,
+        })
+    }
+
+    /// The words that the model has sounds for.
+    #[must_use]
+    pub fn words(&self) -> &Words {
+        &self.words
+    }
+
+    /// The folder itself.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Makes a folder of links to this model but with a `Gr.fst` of its own,
+    /// hands it to `load`, and removes it again.
+    ///
+    /// # Errors
+    /// What `write_grammar` reports, or [`EarError::Write`].
+    pub fn with_grammar<T>(
+        &self,
+        write_grammar: impl FnOnce(&Path) -> Result<(), EarError>,
+        load: impl FnOnce(&Path) -> T,
+    ) -> Result<T, EarError> {
+        static SERIAL: AtomicU32 = AtomicU32::new(0);
+        // Caches get cleaned, also in the middle of a job.
+        if self.built_in && check(&self.folder).is_err() {
+            unpack(&self.cache)?;
+        }
+        let serial = SERIAL.fetch_add(1, Ordering::Relaxed);
+        let name = format!("grammar-{}-{serial}", std::process::id());
+        let links = Temporary(self.cache.join(name));
+        let made = |path: &Path, fault| EarError::Write {
+            path: path.to_owned(),
+            fault,
+        };
+        let graph = links.0.join("graph");
+        fs::create_dir_all(&graph).map_err(|fault| made(&graph, fault))?;
+        for (from, to, leave_out) in [
+            (self.folder.clone(), links.0.clone(), "graph"),
+            (self.folder.join("graph"), graph.clone(), "Gr.fst"),
+        ] {
+            let entries = fs::read_dir(&from).map_err(|fault| EarError::Read {
+                path: from.clone(),
+                fault,
+            })?;
+            for entry in entries.flatten() {
+                if entry.file_name() != leave_out {
+                    let link = to.join(entry.file_name());
+                    link_to(&entry.path(), &link).map_err(|fault| made(&link, fault))?;
+                }
+            }
+        }
+        write_grammar(&graph.join("Gr.fst"))?;
+        Ok(load(&links.0))
+    }
+}
+
+/// A folder that is removed when it is no longer needed.
+struct Temporary(PathBuf);
+
+impl Drop for Temporary {
+    fn drop(&mut self) {
+        // Left-over links do no harm; there is nobody to tell.
+        let _left_over = fs::remove_dir_all(&self.0);
+    }
+}
+
+/// The number of each word in the model's graphs.
+#[derive(Debug, Clone)]
+pub struct Words {
+    numbers: HashMap<String, u32>,
+}
+
+impl Words {
+    /// Reads `words.txt`: a word and its number on each line. `None` when a line
+    /// is not of that form.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        let numbers = text
+            .lines()
+            .filter(|line| !line.trim().is_empty())
+            .map(|line| {
+                let (word, number) = line.trim().rsplit_once(char::is_whitespace)?;
+                Some((word.trim().to_owned(), number.parse().ok()?))
+            })
+            .collect::<Option<HashMap<_, _>>>()?;
+        Some(Self { numbers })
+    }
+
+    /// The number of a word, if the model has it. Marks such as `<eps>` and
+    /// `#0` are not words.
+    #[must_use]
+    pub fn number(&self, word: &str) -> Option<u32> {
+        if word.is_empty() || word.starts_with(['<', '#']) {
+            return None;
+        }
+        self.numbers.get(word).copied().filter(|&number| number > 0)
+    }
+
+    /// Every word, without the marks and without [`GARBAGE`], in alphabetical order.
+    #[must_use]
+    pub fn all(&self) -> Vec<&str> {
+        let mut all: Vec<&str> = self
+            .numbers
+            .keys()
+            .map(String::as_str)
+            .filter(|word| *word != GARBAGE && self.number(word).is_some())
+            .collect();
+        all.sort_unstable();
+        all
+    }
+
+    /// The number of [`GARBAGE`].
+    pub(super) fn garbage(&self) -> u32 {
+        self.number(GARBAGE)
+            .expect("ModelFolder::open refuses a model without it")
+    }
+}
+
+/// Where the built-in model is unpacked when nothing else is said: the user's
+/// cache folder, or the system's folder for temporary files when there is none.
+#[must_use]
+pub fn cache_folder() -> PathBuf {
+    use etcetera::BaseStrategy as _;
+    etcetera::choose_base_strategy()
+        .map_or_else(|_no_home| std::env::temp_dir(), |base| base.cache_dir())
+        .join("sayback")
+}
+
+fn check(folder: &Path) -> Result<(), EarError> {
+    let mut missing: Vec<&str> = NEEDED
+        .into_iter()
+        .filter(|name| fs::metadata(folder.join(name)).map_or(true, |file| file.len() == 0))
+        .collect();
+    if !folder.is_dir() {
+        missing = vec!["the folder itself"];
+    } else if missing.contains(&"graph/HCLr.fst") && folder.join("graph/HCLG.fst").exists() {
+        missing = vec!["graph/HCLr.fst (it has one fixed graph, which takes no grammars)"];
+    }
+    if missing.is_empty() {
+        return Ok(());
+    }
+    Err(EarError::ModelIncomplete {
+        folder: folder.to_owned(),
+        missing: missing.join(", "),
+    })
+}
+
+/// Writes the built-in model to a folder named by its hash, unless it is there.
+fn unpack(cache: &Path) -> Result<PathBuf, EarError> {
+    let folder = cache.join(format!("english-{}", built_in_hash()));
+    if whole(&folder) {
+        return Ok(folder);
+    }
+    // Written beside and renamed, so that a folder with the right name is whole
+    // even if the power goes or two programs start at once.
+    let beside = Temporary(cache.join(format!("english-{}.part", std::process::id())));
+    for (name, bytes) in BUILT_IN {
+        let path = beside.0.join(name);
+        let parent = path.parent().unwrap_or(&beside.0);
+        fs::create_dir_all(parent)
+            .and_then(|()| fs::write(&path, bytes))
+            .map_err(|fault| EarError::Write { path, fault })?;
+    }
+    if folder.exists() {
+        fs::remove_dir_all(&folder).map_err(|fault| EarError::Write {
+            path: folder.clone(),
+            fault,
+        })?;
+    }
+    match fs::rename(&beside.0, &folder) {
+        Ok(()) => Ok(folder),
+        // Another program was quicker.
+        Err(_) if whole(&folder) => Ok(folder),
+        Err(fault) => Err(EarError::Write {
+            path: folder,
+            fault,
+        }),
+    }
+}
+
+/// Whether every file is there with the bytes that the program carries.
+fn whole(folder: &Path) -> bool {
+    BUILT_IN
+        .iter()
+        .all(|(name, bytes)| fs::read(folder.join(name)).is_ok_and(|found| found == *bytes))
+}
+
+/// BLAKE3 over names and contents, the first 16 hexadecimal digits.
+fn built_in_hash() -> String {
+    let mut hasher = blake3::Hasher::new();
+    for (name, bytes) in BUILT_IN {
+        hasher.update(name.as_bytes());
+        hasher.update(&(bytes.len() as u64).to_le_bytes());
+        hasher.update(bytes);
+    }
+    hasher.finalize().to_hex()[..16].to_owned()
+}
+
+#[cfg(unix)]
+fn link_to(target: &Path, link: &Path) -> io::Result<()> {
+    std::os::unix::fs::symlink(target, link)
+}
+
+#[cfg(not(unix))]
+fn link_to(target: &Path, link: &Path) -> io::Result<()> {
+    if target.is_dir() {
+        fs::create_dir_all(link)?;
+        for entry in fs::read_dir(target)?.flatten() {
+            link_to(&entry.path(), &link.join(entry.file_name()))?;
+        }
+        return Ok(());
+    }
+    fs::hard_link(target, link).or_else(|_| fs::copy(target, link).map(drop))
+}

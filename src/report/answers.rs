@@ -1,0 +1,232 @@
+//! Answers, what replaced them, and what was left out.
+
+use std::collections::BTreeMap;
+
+use super::build::{Folded, direction};
+use super::types::{Answer, AnswerKind, Correction, Counts, Skip};
+use super::{time, uncertainty};
+use crate::core::record::{Answered, Body, Row, Value, Wall};
+use crate::core::run::Kept;
+use crate::job::{self, Job, Stage, StepKind};
+
+impl Folded<'_> {
+    pub(super) fn answers(&self) -> Vec<Answer> {
+        let bearing = limits_by_step(self.job);
+        let mut times: BTreeMap<u64, Wall> = BTreeMap::new();
+        times.extend(self.bodies().map(|(seq, at, _)| (seq, at)));
+        self.saved
+            .answers
+            .iter()
+            .map(|kept| {
+                let answer = &kept.answer;
+                let corrected_by = self.replacement(kept.seq);
+                let counts = match (
+                    kept.withdrawn,
+                    corrected_by,
+                    kept.stale || self.is_repeated(kept),
+                ) {
+                    (true, Some(_), _) => Counts::Corrected,
+                    (true, None, _) => Counts::TakenBack,
+                    (false, _, true) => Counts::EarlierAttempt,
+                    (false, _, false) => Counts::Yes,
+                };
+                let (value, unit) = match &answer.value {
+                    Value::Number { value, unit } => (value.to_string(), Some(unit.clone())),
+                    Value::Status(word) | Value::Choice(word) | Value::Tag(word) => {
+                        (word.clone(), None)
+                    }
+                    Value::Yes => ("yes".to_owned(), None),
+                    Value::No => ("no".to_owned(), None),
+                    Value::Done => ("done".to_owned(), None),
+                };
+                Answer {
+                    seq: kept.seq,
+                    time: time::time(times.get(&kept.seq).copied().unwrap_or(Wall {
+                        utc_ms: i64::MIN,
+                        offset_min: 0,
+                    })),
+                    stage: answer.stage,
+                    step: answer.step.clone(),
+                    title: self.title(&answer.step, answer.row.as_ref()),
+                    kind: self.kind(answer),
+                    point: answer.row.as_ref().map(|row| row.point.to_string()),
+                    direction: answer.row.as_ref().map(direction),
+                    column: answer.row.as_ref().map(|row| row.column.clone()),
+                    value,
+                    unit,
+                    shown: self.shown(answer),
+                    uncertainty: uncertainty::of_reading(self, answer),
+                    limits: bearing
+                        .get(answer.step.as_str())
+                        .cloned()
+                        .unwrap_or_default(),
+                    how: self.how(&answer.how),
+                    out_of_range: answer.out_of_range,
+                    counts,
+                    corrects: answer.corrects,
+                    corrected_by,
+                    reason: answer.reason.clone(),
+                    attempt: answer.attempt,
+                }
+            })
+            .collect()
+    }
+
+    fn replacement(&self, seq: u64) -> Option<u64> {
+        self.saved
+            .answers
+            .iter()
+            .find(|later| later.answer.corrects == Some(seq))
+            .map(|later| later.seq)
+    }
+
+    /// The same question was answered again later, as after a "no" to a safety question.
+    fn is_repeated(&self, kept: &Kept) -> bool {
+        self.saved.answers.iter().any(|later| {
+            later.seq > kept.seq
+                && !later.withdrawn
+                && later.answer.step == kept.answer.step
+                && later.answer.row == kept.answer.row
+        })
+    }
+
+    fn kind(&self, answer: &Answered) -> AnswerKind {
+        match self.step(&answer.step).map(|step| &step.kind) {
+            Some(StepKind::Reading(_) | StepKind::ReadingSet(_)) => AnswerKind::Reading,
+            Some(StepKind::Choice(_)) => AnswerKind::Choice,
+            Some(StepKind::Gate { .. }) => AnswerKind::Gate,
+            Some(StepKind::Instruction) => AnswerKind::Instruction,
+            _ => AnswerKind::Other,
+        }
+    }
+
+    /// The values that an answer replaced, oldest first.
+    pub(super) fn replaced_by(&self, answer: &Answered) -> Vec<String> {
+        let mut replaced = Vec::new();
+        let mut next = answer.corrects;
+        while let Some(old) = next.and_then(|seq| self.kept(seq)) {
+            replaced.push(self.shown(&old.answer));
+            // A record names only earlier ones, so this ends; a damaged one must not go round.
+            next = old.answer.corrects.filter(|earlier| *earlier < old.seq);
+        }
+        replaced.reverse();
+        replaced
+    }
+
+    pub(super) fn is_after_freeze(&self, seq: u64, answer: &Answered) -> bool {
+        answer.corrects.is_some()
+            && matches!(answer.stage, Stage::AsFound | Stage::Safety)
+            && self.frozen_at.is_some_and(|frozen| seq > frozen)
+    }
+
+    pub(super) fn corrections(&self) -> Vec<Correction> {
+        self.bodies()
+            .filter_map(|(seq, at, body)| match body {
+                Body::Answered(answer) => answer.corrects.map(|old_seq| Correction {
+                    seq,
+                    old_seq,
+                    time: time::time(at),
+                    title: self.title(&answer.step, answer.row.as_ref()),
+                    old: self.kept(old_seq).map_or_else(
+                        || "not in this journal".to_owned(),
+                        |old| self.shown(&old.answer),
+                    ),
+                    new: self.shown(answer),
+                    reason: answer
+                        .reason
+                        .clone()
+                        .unwrap_or_else(|| "no reason was given".to_owned()),
+                    after_freeze: self.is_after_freeze(seq, answer),
+                    by: self.by(),
+                }),
+                _ => None,
+            })
+            .collect()
+    }
+
+    pub(super) fn skipped(&self) -> Vec<Skip> {
+        self.bodies()
+            .filter_map(|(seq, at, body)| match body {
+                Body::Skipped {
+                    step,
+                    row,
+                    reason,
+                    unable,
+                    how,
+                    ..
+                } => Some(Skip {
+                    seq,
+                    time: time::time(at),
+                    step: step.clone(),
+                    title: self.title(step, row.as_ref()),
+                    stage: self.step(step).map(|step| step.stage),
+                    reason: if reason.trim().is_empty() {
+                        "no reason was given".to_owned()
+                    } else {
+                        reason.clone()
+                    },
+                    unable: *unable,
+                    done_later: self.saved.answers.iter().any(|kept| {
+                        kept.seq > seq
+                            && !kept.withdrawn
+                            && kept.answer.step == *step
+                            && kept.answer.row == *row
+                    }),
+                    optional: self
+                        .step(step)
+                        .is_some_and(|step| step.kind == StepKind::Memo),
+                    how: self.how(how),
+                }),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// The reason why a step, or a cell of one, has no answer.
+    pub(super) fn why_missing(&self, step: &str, row: Option<&Row>) -> Option<String> {
+        self.bodies()
+            .filter_map(|(.., body)| match body {
+                Body::Skipped {
+                    step: id,
+                    row: at,
+                    reason,
+                    unable,
+                    ..
+                } if id == step && (at.as_ref() == row || at.is_none()) => Some(format!(
+                    "{}: {reason}",
+                    if *unable { "unable" } else { "skipped" }
+                )),
+                _ => None,
+            })
+            .last()
+    }
+}
+
+/// For each step that is read, the limits of the findings that are worked out from it.
+fn limits_by_step(job: &Job) -> BTreeMap<&str, Vec<String>> {
+    let mut bearing: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for step in &job.steps {
+        let StepKind::Finding(wanted) = &step.kind else {
+            continue;
+        };
+        let limits: Vec<&String> = wanted
+            .inputs
+            .values()
+            .filter_map(|input| match input {
+                job::Source::Limit(id) => Some(id),
+                _ => None,
+            })
+            .collect();
+        for input in wanted.inputs.values() {
+            if let job::Source::Step(read) | job::Source::Rows(read) = input {
+                let entry = bearing.entry(read.as_str()).or_default();
+                for id in &limits {
+                    if !entry.contains(id) {
+                        entry.push((*id).clone());
+                    }
+                }
+            }
+        }
+    }
+    bearing
+}

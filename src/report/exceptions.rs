@@ -1,0 +1,260 @@
+//! What a reviewer must look at, the gravest first.
+
+use super::types::{Counts, EventKind, Exception, FindingLine, Report, State, Weight};
+use crate::calc::finding::Grade;
+use crate::job::Stage;
+
+/// Gathers the exceptions of a report that is otherwise whole.
+pub(super) fn exceptions(report: &Report, foreign: bool, other_job: bool) -> Vec<Exception> {
+    let mut list = Gathered(Vec::new());
+    about_the_journal(report, foreign, other_job, &mut list);
+    about_the_state(report, &mut list);
+    about_gates_and_stops(report, &mut list);
+    about_findings(report, &mut list);
+    about_readings(report, &mut list);
+    about_the_means(report, &mut list);
+    let mut list = list.0;
+    list.sort_by_key(|exception| exception.weight);
+    list
+}
+
+struct Gathered(Vec<Exception>);
+
+impl Gathered {
+    fn add(
+        &mut self,
+        weight: Weight,
+        seq: Option<u64>,
+        what: impl Into<String>,
+        detail: impl Into<String>,
+    ) {
+        self.0.push(Exception {
+            weight,
+            what: what.into(),
+            detail: detail.into(),
+            seq,
+        });
+    }
+}
+
+fn about_the_journal(report: &Report, foreign: bool, other_job: bool, list: &mut Gathered) {
+    if foreign {
+        list.add(
+            Weight::Bad,
+            None,
+            "The journal does not begin with the start of a run",
+            "Nothing on this page can be relied on.",
+        );
+    }
+    if other_job && !foreign {
+        list.add(
+            Weight::Bad,
+            None,
+            "The job file is not the one that was run",
+            "Titles, limits and calculations on this page may be those of another job. Put the right copy beside the journal and make the record again.",
+        );
+    }
+    if !report.head.journal_whole {
+        list.add(
+            Weight::Bad,
+            None,
+            "The journal is not whole",
+            report.head.journal.clone(),
+        );
+    }
+}
+
+fn about_the_state(report: &Report, list: &mut Gathered) {
+    let reason = report.head.state_reason.clone().unwrap_or_default();
+    match report.head.state {
+        State::Complete => {}
+        State::EndedEarly => list.add(Weight::Bad, None, "The job was ended early", reason),
+        State::Open => list.add(Weight::Bad, None, "The job is still open", reason),
+    }
+    if !report.outstanding.is_empty() {
+        list.add(
+            Weight::Bad,
+            None,
+            "Not said to be restored",
+            report.outstanding.join("; "),
+        );
+    }
+}
+
+fn about_gates_and_stops(report: &Report, list: &mut Gathered) {
+    for gate in report
+        .gates
+        .iter()
+        .filter(|gate| gate.value == "no" && gate.counts != Counts::Corrected)
+    {
+        let later = report
+            .gates
+            .iter()
+            .find(|other| other.seq > gate.seq && other.step == gate.step && other.value == "yes");
+        let detail = later.map_or_else(
+            || format!("at {}; no yes followed", gate.time.clock()),
+            |later| {
+                format!(
+                    "at {}; answered yes at {}",
+                    gate.time.clock(),
+                    later.time.clock()
+                )
+            },
+        );
+        let weight = if later.is_some() {
+            Weight::Watch
+        } else {
+            Weight::Bad
+        };
+        list.add(
+            weight,
+            Some(gate.seq),
+            format!("Safety question answered NO: {}", gate.title),
+            detail,
+        );
+    }
+    for stop in report
+        .events
+        .iter()
+        .filter(|event| event.kind == EventKind::Stop)
+    {
+        let at = stop.at.as_deref().unwrap_or("between steps");
+        list.add(
+            Weight::Watch,
+            Some(stop.seq),
+            "Stop was called",
+            format!("at {}, {at}", stop.time.clock()),
+        );
+    }
+}
+
+fn about_findings(report: &Report, list: &mut Gathered) {
+    let mut found_bad = false;
+    for finding in report
+        .findings
+        .iter()
+        .filter(|finding| finding.latest && finding.grade != Grade::Good)
+    {
+        let as_found = finding.stage == Some(Stage::AsFound);
+        found_bad |= as_found && finding.grade == Grade::Bad;
+        let (what, weight) = finding_words(finding, as_found);
+        list.add(weight, Some(finding.seq), what, finding.reason.clone());
+    }
+    if found_bad {
+        list.add(
+            Weight::Watch,
+            None,
+            "As found, a limit was not kept",
+            "Consider what that meant for the process since the last good record.",
+        );
+    }
+    for decision in report
+        .decisions
+        .iter()
+        .filter(|decision| decision.cannot_prove)
+    {
+        list.add(
+            Weight::Watch,
+            Some(decision.seq),
+            format!("{}: the meter cannot prove it", decision.title),
+            format!(
+                "U {} is wider than the limit {}.",
+                decision.uncertainty, decision.limit
+            ),
+        );
+    }
+}
+
+fn finding_words(finding: &FindingLine, as_found: bool) -> (String, Weight) {
+    let verdict = finding.verdict.replace('-', " ");
+    let when = if as_found { "As found, " } else { "" };
+    let weight = match finding.grade {
+        Grade::Bad => Weight::Bad,
+        _ => Weight::Watch,
+    };
+    (format!("{when}{}: {verdict}", finding.title), weight)
+}
+
+fn about_readings(report: &Report, list: &mut Gathered) {
+    for answer in report
+        .out_of_range
+        .iter()
+        .filter(|answer| answer.counts == Counts::Yes)
+    {
+        list.add(
+            Weight::Watch,
+            Some(answer.seq),
+            format!(
+                "Outside the plausible range, given twice and kept: {}",
+                answer.shown
+            ),
+            answer.title.clone(),
+        );
+    }
+    for correction in &report.corrections {
+        let when = if correction.after_freeze {
+            " after as-found readings were frozen"
+        } else {
+            ""
+        };
+        list.add(
+            Weight::Watch,
+            Some(correction.seq),
+            format!("Corrected{when}: {} to {}", correction.old, correction.new),
+            format!("{}. Reason: {}", correction.title, correction.reason),
+        );
+    }
+    for skip in report
+        .skipped
+        .iter()
+        .filter(|skip| !skip.done_later && !skip.optional)
+    {
+        let how = if skip.unable {
+            "Could not be done"
+        } else {
+            "Skipped"
+        };
+        list.add(
+            Weight::Watch,
+            Some(skip.seq),
+            format!("{how}: {}", skip.title),
+            skip.reason.clone(),
+        );
+    }
+}
+
+fn about_the_means(report: &Report, list: &mut Gathered) {
+    for instrument in report
+        .instruments
+        .iter()
+        .filter(|instrument| instrument.expired)
+    {
+        list.add(
+            Weight::Watch,
+            None,
+            format!("Instrument past its due date: {}", instrument.name),
+            format!(
+                "was due {}; its specification, and U, are not assured",
+                instrument.due
+            ),
+        );
+    }
+    for limit in &report.limits {
+        if let Some(own) = &limit.replaced {
+            list.add(
+                Weight::Watch,
+                None,
+                format!("Limit replaced by the job sheet: {}", limit.about),
+                format!("{} ({}) instead of {own}", limit.shown, limit.source),
+            );
+        }
+    }
+    if report.head.from_recording {
+        list.add(
+            Weight::Watch,
+            None,
+            "The sound came from a recording",
+            "Answers were not given to a microphone while the job was done.",
+        );
+    }
+}

@@ -1,0 +1,433 @@
+//! The record as one page for people: self-contained, for screen, phone and
+//! one or two sheets of A4 in black and white.
+
+mod lists;
+mod measured;
+
+use super::markup::{Markup, beside};
+use super::types::{
+    Answer, Counts, Event, EventKind, FindingLine, Head, Hold, HowLine, Report, State, Weight,
+};
+use crate::calc::finding::Grade;
+use crate::job::Stage;
+
+/// The record as a page that needs nothing but itself and, for the sound, its clips folder.
+#[must_use]
+pub fn html(report: &Report) -> String {
+    let mut page = Markup::default();
+    page.literal("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
+    page.literal("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
+    page.leaf(
+        "title",
+        "",
+        &format!(
+            "{} {}",
+            report.head.tag.as_deref().unwrap_or("no tag"),
+            report.head.title
+        ),
+    );
+    page.literal("\n<style>\n")
+        .literal(include_str!("style.css"))
+        .literal("</style>\n</head>\n<body>\n<main>\n");
+    top(&mut page, report);
+    exceptions(&mut page, report);
+    measured::found_and_left(&mut page, report);
+    measured::runs(&mut page, report);
+    findings(&mut page, report);
+    safety_and_events(&mut page, report);
+    lists::plate_and_limits(&mut page, report);
+    lists::all_answers(&mut page, report);
+    bottom(&mut page, report);
+    page.literal("</main>\n</body>\n</html>\n");
+    page.finish()
+}
+
+fn top(page: &mut Markup, report: &Report) {
+    let head = &report.head;
+    page.element("header", &[], |page| {
+        page.element("div", &[("class", "top")], |page| {
+            page.element("div", &[], |page| {
+                page.leaf("h1", "", head.tag.as_deref().unwrap_or("no tag"));
+                page.leaf("div", "title", &head.title);
+            });
+            let class = if head.state == State::Complete {
+                "state"
+            } else {
+                "state bad"
+            };
+            page.leaf("div", class, head.state.words());
+        });
+        page.element("dl", &[("class", "facts")], |page| {
+            fact(page, "By", head.by.as_deref().unwrap_or("not given"));
+            if let Some(partner) = &head.relayed_by {
+                fact(page, "Relayed by", partner);
+            }
+            for line in report
+                .plate
+                .iter()
+                .filter(|line| matches!(line.id.as_str(), "order" | "permit"))
+            {
+                fact(page, &line.title, &line.shown);
+            }
+            fact(page, "Start", &head.started.to_read());
+            fact(page, "End", &head.last.to_read());
+            if let Some(words) = report.as_left_in_words() {
+                fact(page, "As left", &words);
+            }
+            fact(
+                page,
+                "UTC",
+                &format!(
+                    "{} to {}",
+                    short_utc(&head.started.utc),
+                    short_utc(&head.last.utc)
+                ),
+            );
+        });
+    });
+}
+
+fn short_utc(utc: &str) -> String {
+    utc.get(..16)
+        .map_or_else(|| utc.to_owned(), |utc| utc.replace('T', " "))
+}
+
+fn fact(page: &mut Markup, name: &str, value: &str) {
+    page.element("div", &[], |page| {
+        page.leaf("dt", "", name);
+        page.leaf("dd", "", value);
+    });
+}
+
+fn exceptions(page: &mut Markup, report: &Report) {
+    page.element("section", &[("class", "exceptions")], |page| {
+        if report.exceptions.is_empty() {
+            page.leaf("h2", "", "No exceptions");
+            return;
+        }
+        page.leaf(
+            "h2",
+            "",
+            &format!("Exceptions: {}", report.exceptions.len()),
+        );
+        page.element("ul", &[], |page| {
+            for exception in &report.exceptions {
+                let (class, sign) = match exception.weight {
+                    Weight::Bad => ("bad", "FAULT"),
+                    Weight::Watch => ("watch", "LOOK"),
+                };
+                page.element("li", &[("class", class)], |page| {
+                    page.literal("<span class=\"sign\">")
+                        .leaf("span", "", sign)
+                        .literal("</span>");
+                    page.leaf("b", "", &exception.what);
+                    if !exception.detail.is_empty() {
+                        page.text(" \u{2013} ").text(&exception.detail);
+                    }
+                    if let Some(seq) = exception.seq {
+                        page.text(" ").leaf("span", "why", &format!("[{seq}]"));
+                    }
+                });
+            }
+        });
+    });
+}
+
+fn findings(page: &mut Markup, report: &Report) {
+    if report.findings.is_empty() {
+        return;
+    }
+    page.element("section", &[], |page| {
+        page.leaf("h2", "", "Findings");
+        page.element("table", &[("class", "findings")], |page| {
+            page.element("tbody", &[], |page| {
+                for finding in &report.findings {
+                    page.element("tr", &[], |page| finding_row(page, report, finding));
+                }
+            });
+        });
+    });
+}
+
+fn finding_row(page: &mut Markup, report: &Report, finding: &FindingLine) {
+    let sign = match finding.grade {
+        Grade::Good => "\u{2713} good",
+        Grade::Watch => "! look",
+        Grade::Bad => "\u{2717} fault",
+        Grade::CannotTell => "? cannot tell",
+    };
+    page.element("td", &[], |page| {
+        page.leaf("b", "", &finding.title);
+        let stage = finding.stage.map_or("", Stage::words);
+        let attempt = if finding.latest {
+            ""
+        } else {
+            ", earlier attempt"
+        };
+        page.literal("<br>").leaf(
+            "span",
+            "why",
+            &format!(
+                "[{}] {} {stage}{attempt}",
+                finding.seq,
+                finding.time.clock()
+            ),
+        );
+    });
+    page.element("td", &[], |page| {
+        let verdict = format!("{sign}: {}", finding.verdict.replace('-', " "));
+        page.leaf(
+            if finding.grade == Grade::Good {
+                "span"
+            } else {
+                "b"
+            },
+            "",
+            &verdict,
+        );
+    });
+    page.element("td", &[], |page| {
+        page.text(&finding.reason)
+            .literal(" ")
+            .leaf("i", "", &finding.said);
+        if finding.said != finding.advice && finding.grade != Grade::Good {
+            page.literal(" ").leaf("i", "why", &finding.advice);
+        }
+        if let Some(decision) = report
+            .decisions
+            .iter()
+            .find(|decision| decision.seq == finding.seq)
+        {
+            page.literal("<br>").text(&format!(
+                "{} against {}, U {}{}: ",
+                decision.value,
+                decision.limit,
+                decision.uncertainty,
+                decision
+                    .tur
+                    .as_deref()
+                    .map_or_else(String::new, |tur| format!(", TUR {tur}"))
+            ));
+            page.leaf("b", "", &decision.class)
+                .text(" with a guard band of U.");
+            if decision.cannot_prove {
+                page.text(" ").leaf("b", "", "The meter cannot prove it.");
+            }
+        }
+    });
+}
+
+fn safety_and_events(page: &mut Markup, report: &Report) {
+    page.element("div", &[("class", "halves")], |page| {
+        page.element("section", &[], |page| gates(page, report));
+        page.element("section", &[], |page| {
+            corrections_and_skips(page, report);
+            events(page, report);
+        });
+    });
+}
+
+fn gates(page: &mut Markup, report: &Report) {
+    if report.gates.is_empty() {
+        return;
+    }
+    page.leaf("h2", "", "Safety questions");
+    page.element("table", &[], |page| {
+        page.element("tbody", &[], |page| {
+            for gate in &report.gates {
+                page.element("tr", &[], |page| {
+                    page.leaf("td", "n", gate.time.clock());
+                    page.leaf("td", "", &gate.title);
+                    page.element("td", &[], |page| {
+                        let answer = gate.value.to_uppercase();
+                        page.leaf(
+                            if gate.value == "yes" { "span" } else { "b" },
+                            if gate.value == "yes" { "" } else { "mark" },
+                            &answer,
+                        );
+                        not_counting(page, gate);
+                    });
+                    page.leaf("td", "why", &who(&gate.how));
+                });
+            }
+        });
+    });
+}
+
+fn who(how: &HowLine) -> String {
+    let by = how.by.as_deref().unwrap_or("nobody named");
+    how.relayed_by.as_deref().map_or_else(
+        || by.to_owned(),
+        |relayed| format!("{by}, relayed by {relayed}"),
+    )
+}
+
+fn not_counting(page: &mut Markup, answer: &Answer) {
+    if answer.counts != Counts::Yes {
+        page.text(" ").leaf("span", "why", answer.counts.words());
+    }
+}
+
+fn corrections_and_skips(page: &mut Markup, report: &Report) {
+    if !report.corrections.is_empty() {
+        page.leaf("h2", "", "Corrections");
+        page.element("ul", &[], |page| {
+            for correction in &report.corrections {
+                page.element("li", &[], |page| {
+                    page.text(&format!(
+                        "{} {}: ",
+                        correction.time.clock(),
+                        correction.title
+                    ));
+                    page.leaf("span", "old", &correction.old).text(" to ").leaf(
+                        "b",
+                        "",
+                        &correction.new,
+                    );
+                    page.text(&format!(". Reason: {}", correction.reason));
+                    if correction.after_freeze {
+                        page.text(" ")
+                            .leaf("span", "mark", "after as found was frozen");
+                    }
+                });
+            }
+        });
+    }
+    if !report.skipped.is_empty() {
+        page.leaf("h2", "", "Left out");
+        page.element("ul", &[], |page| {
+            for skip in &report.skipped {
+                page.element("li", &[], |page| {
+                    let how = if skip.unable {
+                        "could not be done"
+                    } else {
+                        "skipped"
+                    };
+                    let later = if skip.done_later { "; done later" } else { "" };
+                    page.text(&format!(
+                        "{} {}, {how}{later}: {}",
+                        skip.time.clock(),
+                        skip.title,
+                        skip.reason
+                    ));
+                });
+            }
+        });
+    }
+}
+
+fn events(page: &mut Markup, report: &Report) {
+    if report.events.is_empty() && report.holds.is_empty() {
+        return;
+    }
+    page.leaf("h2", "", "Notes and events");
+    page.element("ul", &[], |page| {
+        let mut holds = report.holds.iter().peekable();
+        for event in &report.events {
+            while let Some(hold) = holds.next_if(|hold| hold.seq < event.seq) {
+                hold_line(page, hold);
+            }
+            event_line(page, report, event);
+        }
+        for hold in holds {
+            hold_line(page, hold);
+        }
+    });
+}
+
+fn event_line(page: &mut Markup, report: &Report, event: &Event) {
+    page.element("li", &[], |page| {
+        page.text(&format!("{} ", event.time.clock()));
+        let name = if matches!(event.kind, EventKind::Stop | EventKind::Note) {
+            "b"
+        } else {
+            "span"
+        };
+        page.leaf(name, "", event.kind.words());
+        if let Some(at) = &event.at {
+            page.text(&format!(" at {at}"));
+        }
+        if !event.text.is_empty() {
+            page.text(&format!(": {}", event.text));
+        }
+        if let Some(how) = &event.how {
+            clip_link(page, report, how);
+        }
+    });
+}
+
+fn hold_line(page: &mut Markup, hold: &Hold) {
+    page.element("li", &[], |page| {
+        page.text(&format!(
+            "{} Held {} s: {}",
+            hold.time.clock(),
+            hold.seconds,
+            hold.title
+        ));
+    });
+}
+
+fn clip_link(page: &mut Markup, report: &Report, how: &HowLine) {
+    if let Some(clip) = &how.clip {
+        let address = beside(&report.head.clips_folder, clip);
+        // The blank belongs to the link, so that nothing of it is left where it is not printed.
+        page.element("span", &[("class", "sound")], |page| {
+            page.text(" ").element(
+                "a",
+                &[
+                    ("href", &address),
+                    ("title", &format!("heard: {}", how.heard)),
+                ],
+                |page| {
+                    page.text("sound");
+                },
+            );
+        });
+    }
+}
+
+fn bottom(page: &mut Markup, report: &Report) {
+    page.element("section", &[("class", "signatures")], |page| {
+        for name in ["Technician, date", "Reviewer, date", "Customer, date"] {
+            page.leaf("div", "", name);
+        }
+    });
+    page.element("footer", &[("class", "small")], |page| {
+        if !report.cautions.is_empty() {
+            page.element("p", &[], |page| {
+                page.leaf("b", "", "Cautions of the job: ")
+                    .text(&report.cautions.join(" "));
+            });
+        }
+        page.leaf("p", "", &report.statements.join(" "));
+        let head = &report.head;
+        page.leaf("p", "", &identity(head));
+        page.leaf("p", "mono", &format!("job file {}", head.job_hash));
+        page.leaf(
+            "p",
+            "mono",
+            &format!(
+                "journal {} (hash of its last line, no signature)",
+                head.journal_hash
+            ),
+        );
+    });
+}
+
+fn identity(head: &Head) -> String {
+    let mut programs = vec![head.program.as_str()];
+    programs.extend(head.resumed_with.iter().map(String::as_str));
+    let sound = if head.from_recording {
+        " Sound from a recording."
+    } else {
+        ""
+    };
+    format!(
+        "Job {}, \u{201C}{}\u{201D}. Made by {}. Journal of {} records: {}.{sound}",
+        head.job,
+        head.title,
+        programs.join(", then "),
+        head.records,
+        head.journal
+    )
+}

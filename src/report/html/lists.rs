@@ -1,0 +1,229 @@
+//! The small print: nameplate, limits, and every answer.
+
+use super::super::markup::Markup;
+use super::super::types::{Answer, Counts, PlateFrom, PlateLine, Report};
+use super::clip_link;
+use crate::core::question::with_unit;
+use crate::job::Stage;
+
+pub(super) fn plate_and_limits(page: &mut Markup, report: &Report) {
+    page.element("div", &[("class", "halves")], |page| {
+        page.element("section", &[], |page| plate(page, report));
+        page.element("section", &[], |page| limits(page, report));
+    });
+}
+
+fn plate(page: &mut Markup, report: &Report) {
+    let mut groups: Vec<&str> = Vec::new();
+    for line in &report.plate {
+        if !groups.contains(&line.group.as_str()) {
+            groups.push(&line.group);
+        }
+    }
+    if groups.is_empty() {
+        return;
+    }
+    page.leaf("h2", "", "Nameplate, order, instruments");
+    for group in groups {
+        page.element("p", &[], |page| {
+            page.leaf("b", "", group).text(": ");
+            for (at, line) in report
+                .plate
+                .iter()
+                .filter(|line| line.group == group)
+                .enumerate()
+            {
+                if at > 0 {
+                    page.text("; ");
+                }
+                plate_line(page, line);
+            }
+            page.text(".");
+        });
+    }
+    page.leaf(
+        "p",
+        "why",
+        "* asked on the job; the rest is from the job sheet or follows from it.",
+    );
+}
+
+fn plate_line(page: &mut Markup, line: &PlateLine) {
+    page.text(&line.title).text(" ");
+    for old in &line.replaced {
+        page.leaf("span", "old", old).text(" ");
+    }
+    page.leaf("b", "", &line.shown);
+    if line.from == PlateFrom::Asked {
+        page.text("*");
+    }
+    if line.expired {
+        page.text(" ").leaf("span", "mark", "PAST DUE");
+    }
+}
+
+fn limits(page: &mut Markup, report: &Report) {
+    if report.limits.is_empty() {
+        return;
+    }
+    page.leaf("h2", "", "Limits and where they come from");
+    page.element("table", &[("class", "limits")], |page| {
+        page.element("tbody", &[], |page| {
+            for (at, limit) in report.limits.iter().enumerate() {
+                page.element("tr", &[], |page| {
+                    page.leaf("td", "n", &format!("L{}", at + 1))
+                        .leaf("td", "", &limit.about);
+                    page.leaf("td", "n", &limit.shown);
+                    page.element("td", &[("class", "small")], |page| {
+                        page.text(&limit.source);
+                        if let Some(own) = &limit.replaced {
+                            page.text(&format!("; from the job sheet, instead of {own}"));
+                        }
+                    });
+                });
+            }
+        });
+    });
+    for meter in &report.meters {
+        let doubt = if meter.doubtful {
+            "; past its due date, so not assured"
+        } else {
+            ""
+        };
+        page.leaf(
+            "p",
+            "why",
+            &format!(
+                "U of readings in {}: {}, {} % of reading + {} counts of {}{doubt}.",
+                with_unit("", &meter.unit).trim(),
+                meter.name,
+                meter.percent,
+                meter.counts,
+                with_unit(&meter.resolution, &meter.unit)
+            ),
+        );
+    }
+}
+
+pub(super) fn all_answers(page: &mut Markup, report: &Report) {
+    page.element("section", &[], |page| {
+        page.leaf("h2", "", "All answers");
+        page.element("ul", &[("class", "answers")], |page| {
+            for stage in [Stage::Safety, Stage::AsFound, Stage::Adjust, Stage::AsLeft, Stage::Close] {
+                let answers: Vec<&Answer> = report.answers.iter().filter(|answer| answer.stage == stage).collect();
+                if !answers.is_empty() {
+                    page.leaf("li", "stage", stage.words());
+                }
+                // The cells of a reading set share a line where nothing is to be said about them.
+                for line in answers.chunk_by(|one, other| is_plain_cell(one) && is_plain_cell(other) && one.step == other.step) {
+                    page.element("li", &[], |page| match line {
+                        [answer] => answer_line(page, report, answer),
+                        cells => cells_line(page, report, cells),
+                    });
+                }
+            }
+        });
+        page.leaf(
+            "p",
+            "why",
+            "[number of the record in the journal]. v: heard, read back and affirmed; k: typed. L1, L2: the limits above that it was judged by.",
+        );
+    });
+}
+
+fn is_plain_cell(answer: &Answer) -> bool {
+    answer.point.is_some()
+        && answer.counts == Counts::Yes
+        && !answer.out_of_range
+        && answer.corrects.is_none()
+        && answer.how.doubt.is_none()
+        && answer.how.relayed_by.is_none()
+}
+
+fn cells_line(page: &mut Markup, report: &Report, cells: &[&Answer]) {
+    let [first, .., last] = cells else { return };
+    let title = first.title.split(':').next().unwrap_or_default();
+    page.text(&format!(
+        "[{}\u{2013}{}] {} {title}: ",
+        first.seq,
+        last.seq,
+        first.time.clock()
+    ));
+    for (at, cell) in cells.iter().enumerate() {
+        let arrow = if cell.direction == Some("up") {
+            '\u{2191}'
+        } else {
+            '\u{2193}'
+        };
+        let comma = if at == 0 { "" } else { ", " };
+        page.text(&format!(
+            "{comma}{}{arrow} ",
+            cell.point.as_deref().unwrap_or_default()
+        ));
+        page.leaf("b", "", &cell.shown)
+            .text(if cell.how.channel == "voice" {
+                " v"
+            } else {
+                " k"
+            });
+        clip_link(page, report, &cell.how);
+    }
+    limit_numbers(page, report, first);
+}
+
+fn limit_numbers(page: &mut Markup, report: &Report, answer: &Answer) {
+    let mut numbers: Vec<usize> = answer
+        .limits
+        .iter()
+        .filter_map(|id| report.limits.iter().position(|limit| limit.id == *id))
+        .collect();
+    numbers.sort_unstable();
+    if !numbers.is_empty() {
+        let numbers: Vec<String> = numbers.iter().map(|at| format!("L{}", at + 1)).collect();
+        page.text(" ").leaf("span", "why", &numbers.join(" "));
+    }
+}
+
+fn answer_line(page: &mut Markup, report: &Report, answer: &Answer) {
+    page.text(&format!(
+        "[{}] {} {}: ",
+        answer.seq,
+        answer.time.clock(),
+        answer.title
+    ));
+    if answer.counts == Counts::Yes {
+        page.leaf("b", "", &answer.shown);
+    } else {
+        page.leaf("span", "old", &answer.shown)
+            .text(&format!(" ({})", answer.counts.words()));
+    }
+    page.text(if answer.how.channel == "voice" {
+        " v"
+    } else {
+        " k"
+    });
+    clip_link(page, report, &answer.how);
+    limit_numbers(page, report, answer);
+    if answer.attempt > 1 {
+        page.text(&format!(", attempt {}", answer.attempt));
+    }
+    if answer.out_of_range {
+        page.text(" ")
+            .leaf("span", "mark", "outside range, given twice");
+    }
+    if let Some(old) = answer.corrects {
+        page.text(&format!(
+            ", corrects [{old}]: {}",
+            answer.reason.as_deref().unwrap_or("no reason was given")
+        ));
+    }
+    if let Some(doubt) = &answer.how.doubt {
+        page.text(&format!(
+            ", asked back: {doubt}; heard: {}",
+            answer.how.heard
+        ));
+    }
+    if let Some(relayed) = &answer.how.relayed_by {
+        page.text(&format!(", relayed by {relayed}"));
+    }
+}

@@ -1,0 +1,96 @@
+//! From a journal to its record: one page for people, CSV and JSON for
+//! machines, a short text for terminals.
+//!
+//! No state and no devices: [`build`] folds the records of one run into a
+//! [`Report`], plain data that claims no more than the journal holds, and the
+//! four writers only lay it out. Nobody changes a [`Report`] after it is built.
+
+mod answers;
+mod build;
+mod csv;
+mod exceptions;
+mod html;
+mod json;
+mod markup;
+mod measured;
+mod plain;
+mod plate;
+mod plot;
+mod text;
+mod time;
+mod track;
+mod types;
+mod uncertainty;
+
+pub use self::build::build;
+pub use self::csv::{CsvError, csv};
+pub use self::html::html;
+pub use self::json::json;
+pub use self::text::text;
+pub use self::types::*;
+
+use crate::calc::finding::Grade;
+use crate::core::record::Record;
+use crate::job::{Job, Stage};
+
+/// What a record is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct Source<'a> {
+    /// The job as it was run.
+    pub job: &'a Job,
+    /// The whole records of the journal, in order, each with its sequence number.
+    pub records: &'a [(u64, Record)],
+    /// Hash (hex) of the journal's last whole line; it stands for the whole journal.
+    pub chain_hash: &'a str,
+    /// `"whole"` or `"clean"`; otherwise a sentence about what is torn or damaged.
+    pub whole: &'a str,
+    /// Folder of the sound clips, relative to the page.
+    pub clips_folder: &'a str,
+}
+
+/// Stem for file names: local date, job and tag, of `a-z`, `A-Z`, `0-9`, `-` and `_` only.
+#[must_use]
+pub fn name(report: &Report) -> String {
+    let safe = |text: &str| -> String {
+        let kept: String = text
+            .chars()
+            .map(|c| {
+                if c.is_ascii_alphanumeric() || c == '_' {
+                    c
+                } else {
+                    '-'
+                }
+            })
+            .take(40)
+            .collect();
+        kept.trim_matches('-').to_owned()
+    };
+    let date = report.head.started.local.get(..10).unwrap_or("undated");
+    [
+        safe(date),
+        safe(&report.head.job),
+        report
+            .head
+            .tag
+            .as_deref()
+            .map_or_else(|| "no-tag".to_owned(), safe),
+    ]
+    .into_iter()
+    .filter(|part| !part.is_empty())
+    .collect::<Vec<_>>()
+    .join("_")
+}
+
+impl Report {
+    /// How many of the latest as-left findings are good; none where there is no such finding.
+    pub(crate) fn as_left_in_words(&self) -> Option<String> {
+        let left: Vec<Grade> = self
+            .findings
+            .iter()
+            .filter(|finding| finding.latest && finding.stage == Some(Stage::AsLeft))
+            .map(|finding| finding.grade)
+            .collect();
+        let good = left.iter().filter(|grade| **grade == Grade::Good).count();
+        (!left.is_empty()).then(|| format!("{good} of {} findings good", left.len()))
+    }
+}

@@ -1,0 +1,485 @@
+//! The two pictures of the page, as inline SVG: deviation over travel, and the
+//! wiper on its track. Marks differ in shape and filling, not in colour alone.
+
+use super::markup::Markup;
+use super::types::{Run, Track, Wiper};
+use crate::calc::rounding::fixed;
+use crate::job::Stage;
+
+/// Deviation over travel, one column of runs that measure the same; nothing where no deviation is known.
+pub(super) fn deviations(page: &mut Markup, runs: &[&Run], column: usize) {
+    let series: Vec<Series> = runs
+        .iter()
+        .flat_map(|run| {
+            [
+                Series::of(run, column, true),
+                Series::of(run, column, false),
+            ]
+        })
+        .collect();
+    let marks: Vec<&Mark> = series.iter().flat_map(|series| &series.marks).collect();
+    if marks.is_empty() {
+        return;
+    }
+    let limit = runs
+        .iter()
+        .find_map(|run| run.limit.as_ref())
+        .and_then(|limit| limit.value.parse::<f64>().ok());
+    let (low, high) = marks
+        .iter()
+        .fold((f64::MAX, f64::MIN), |(low, high), mark| {
+            (low.min(mark.point), high.max(mark.point))
+        });
+    let most = marks
+        .iter()
+        .map(|mark| mark.deviation.abs())
+        .fold(limit.unwrap_or(0.0), f64::max)
+        .max(0.1)
+        * 1.15;
+    let frame = Frame {
+        low,
+        span: (high - low).max(1.0),
+        most,
+    };
+    page.element(
+        "svg",
+        &[
+            ("viewBox", "0 0 360 176"),
+            ("role", "img"),
+            ("aria-labelledby", "deviation-title deviation-desc"),
+            ("class", "plot"),
+        ],
+        |page| {
+            page.element("title", &[("id", "deviation-title")], |page| {
+                page.text("Deviation in % of span over travel");
+            });
+            page.element("desc", &[("id", "deviation-desc")], |page| {
+                for series in series.iter().filter(|series| !series.marks.is_empty()) {
+                    let values: Vec<String> = series
+                        .marks
+                        .iter()
+                        .map(|mark| format!("{} % {}", mark.point_shown, mark.deviation_shown))
+                        .collect();
+                    page.text(&format!("{}: {}. ", series.name(), values.join(", ")));
+                }
+                if let Some(limit) = limit {
+                    page.text(&format!("Limit \u{B1}{limit} %."));
+                }
+            });
+            draw_frame(page, &frame, limit);
+            for series in &series {
+                series.draw(page, &frame);
+            }
+            draw_legend(page, &series, limit.is_some());
+        },
+    );
+}
+
+struct Frame {
+    low: f64,
+    span: f64,
+    most: f64,
+}
+
+impl Frame {
+    fn x(&self, point: f64) -> f64 {
+        34.0 + 316.0 * (point - self.low) / self.span
+    }
+
+    fn y(&self, deviation: f64) -> f64 {
+        70.0 - 62.0 * deviation / self.most
+    }
+}
+
+struct Mark {
+    point: f64,
+    point_shown: String,
+    deviation: f64,
+    deviation_shown: String,
+}
+
+struct Series {
+    stage: Stage,
+    up: bool,
+    marks: Vec<Mark>,
+}
+
+impl Series {
+    fn of(run: &Run, column: usize, up: bool) -> Self {
+        let marks = run
+            .rows
+            .iter()
+            .filter(|row| row.up == up)
+            .filter_map(|row| {
+                let shown = row.cells.get(column)?.deviation.as_ref()?;
+                Some(Mark {
+                    point: row.point.parse().ok()?,
+                    point_shown: row.point.clone(),
+                    deviation: shown.parse().ok()?,
+                    deviation_shown: shown.clone(),
+                })
+            })
+            .collect();
+        Self {
+            stage: run.stage,
+            up,
+            marks,
+        }
+    }
+
+    fn name(&self) -> String {
+        format!(
+            "{}, {}",
+            self.stage.words(),
+            if self.up { "up" } else { "down" }
+        )
+    }
+
+    /// As found is hollow and dashed, what came later solid; up is a circle, down a square.
+    fn class(&self) -> &'static str {
+        if self.stage <= Stage::AsFound {
+            "found"
+        } else {
+            "left"
+        }
+    }
+
+    fn draw(&self, page: &mut Markup, frame: &Frame) {
+        let points: Vec<String> = self
+            .marks
+            .iter()
+            .map(|mark| {
+                format!(
+                    "{},{}",
+                    px(frame.x(mark.point)),
+                    px(frame.y(mark.deviation))
+                )
+            })
+            .collect();
+        if points.len() > 1 {
+            let line = if self.stage <= Stage::AsFound {
+                "line found"
+            } else {
+                "line left"
+            };
+            page.shape(
+                "polyline",
+                &[("points", &points.join(" ")), ("class", line)],
+            );
+        }
+        for mark in &self.marks {
+            self.draw_mark(
+                page,
+                frame.x(mark.point),
+                frame.y(mark.deviation),
+                Some(mark),
+            );
+        }
+    }
+
+    fn draw_mark(&self, page: &mut Markup, x: f64, y: f64, mark: Option<&Mark>) {
+        page.element("g", &[("class", self.class())], |page| {
+            if let Some(mark) = mark {
+                page.element("title", &[], |page| {
+                    page.text(&format!(
+                        "{} at {} %: {} %",
+                        self.name(),
+                        mark.point_shown,
+                        mark.deviation_shown
+                    ));
+                });
+            }
+            if self.up {
+                page.shape("circle", &[("cx", &px(x)), ("cy", &px(y)), ("r", "3.4")]);
+            } else {
+                page.shape(
+                    "rect",
+                    &[
+                        ("x", &px(x - 3.0)),
+                        ("y", &px(y - 3.0)),
+                        ("width", "6"),
+                        ("height", "6"),
+                    ],
+                );
+            }
+        });
+    }
+}
+
+fn draw_frame(page: &mut Markup, frame: &Frame, limit: Option<f64>) {
+    page.shape(
+        "line",
+        &line(34.0, frame.y(0.0), 350.0, frame.y(0.0), "axis").each(),
+    );
+    page.shape("line", &line(34.0, 8.0, 34.0, 132.0, "axis").each());
+    if let Some(limit) = limit {
+        for side in [limit, -limit] {
+            page.shape(
+                "line",
+                &line(34.0, frame.y(side), 350.0, frame.y(side), "limit").each(),
+            );
+            label(
+                page,
+                31.0,
+                frame.y(side) + 3.0,
+                "end",
+                &format!(
+                    "{}{}",
+                    if side > 0.0 { "+" } else { "\u{2212}" },
+                    side.abs()
+                ),
+            );
+        }
+    }
+    label(page, 31.0, frame.y(0.0) + 3.0, "end", "0");
+    for quarter in 0..=4 {
+        let point = frame.low + frame.span * f64::from(quarter) / 4.0;
+        page.shape(
+            "line",
+            &line(frame.x(point), 132.0, frame.x(point), 135.0, "axis").each(),
+        );
+        label(page, frame.x(point), 144.0, "middle", &fixed(point, 0));
+    }
+    label(
+        page,
+        192.0,
+        155.0,
+        "middle",
+        "% of travel; deviation in % of span",
+    );
+}
+
+fn draw_legend(page: &mut Markup, series: &[Series], limit: bool) {
+    let mut x = 30.0;
+    for series in series.iter().filter(|series| !series.marks.is_empty()) {
+        series.draw_mark(page, x, 168.0, None);
+        label(page, x + 6.0, 171.0, "start", &series.name());
+        // About the width of the letters at the size of the picture.
+        x += 14.0 + 4.3 * series.name().len() as f64;
+    }
+    if limit {
+        page.shape(
+            "line",
+            &line(x - 4.0, 168.0, x + 10.0, 168.0, "limit").each(),
+        );
+        label(page, x + 13.0, 171.0, "start", "limit");
+    }
+}
+
+/// Left end and width of the bar that is the track.
+const BAR: (f64, f64) = (62.0, 236.0);
+
+/// The wiper on its track, as found above as left.
+pub(super) fn track(page: &mut Markup, track: &Track) {
+    let both = [("as found", &track.as_found), ("as left", &track.as_left)];
+    page.element(
+        "svg",
+        &[
+            ("viewBox", "0 0 360 132"),
+            ("role", "img"),
+            ("aria-labelledby", "track-title track-desc"),
+            ("class", "plot"),
+        ],
+        |page| {
+            page.element("title", &[("id", "track-title")], |page| {
+                page.text("Wiper on the track of the potentiometer, from A to B");
+            });
+            page.element("desc", &[("id", "track-desc")], |page| {
+                for (name, wiper) in both {
+                    if let Some(wiper) = wiper {
+                        page.text(&format!("{name}: {}. ", words(wiper)));
+                    }
+                }
+            });
+            label(page, BAR.0, 10.0, "middle", "A");
+            label(page, BAR.0 + BAR.1, 10.0, "middle", "B");
+            label(page, BAR.0 + BAR.1 / 2.0, 10.0, "middle", "middle");
+            for (at, (name, wiper)) in both.into_iter().enumerate() {
+                if let Some(wiper) = wiper {
+                    draw_wiper(
+                        page,
+                        18.0 + 58.0 * if at == 0 { 0.0 } else { 1.0 },
+                        name,
+                        wiper,
+                        track.margin_limit.as_deref(),
+                    );
+                }
+            }
+        },
+    );
+}
+
+/// The position in words, for the text beside the picture and for those who do not see it.
+pub(super) fn words(wiper: &Wiper) -> String {
+    let mut parts = Vec::new();
+    if let Some(at) = &wiper.at {
+        parts.push(format!("wiper at {at} %"));
+    }
+    if let (Some(low), Some(high)) = (&wiper.low, &wiper.high) {
+        parts.push(format!(
+            "ends {} at {low} % and {high} %",
+            if wiper.ends_measured {
+                "measured"
+            } else {
+                "predicted"
+            }
+        ));
+    }
+    if let Some(margin) = &wiper.margin {
+        parts.push(format!("margin {margin} %"));
+    }
+    if wiper.off_track {
+        parts.push("OFF THE TRACK".to_owned());
+    }
+    parts.join(", ")
+}
+
+fn draw_wiper(page: &mut Markup, top: f64, name: &str, wiper: &Wiper, margin: Option<&str>) {
+    let x = |percent: f64| BAR.0 + BAR.1 * percent.clamp(-24.0, 124.0) / 100.0;
+    let percent = |text: &Option<String>| text.as_deref().and_then(|text| text.parse::<f64>().ok());
+    let bar = |from: f64, to: f64, class| Box4 {
+        x: px(x(from)),
+        y: px(top + 8.0),
+        width: px(x(to) - x(from)),
+        height: "16".to_owned(),
+        class,
+    };
+    label(page, 1.0, top + 1.0, "start", name);
+    page.shape("rect", &bar(0.0, 100.0, "track").each());
+    if let Some(margin) = margin
+        .and_then(|margin| margin.parse::<f64>().ok())
+        .filter(|margin| (0.0..50.0).contains(margin))
+    {
+        page.shape("rect", &bar(0.0, margin, "margin").each());
+        page.shape("rect", &bar(100.0 - margin, 100.0, "margin").each());
+    }
+    page.shape(
+        "line",
+        &line(x(50.0), top + 5.0, x(50.0), top + 27.0, "axis").each(),
+    );
+    if let (Some(low), Some(high)) = (percent(&wiper.low), percent(&wiper.high)) {
+        let class = if wiper.ends_measured {
+            "measured"
+        } else {
+            "predicted"
+        };
+        page.shape(
+            "line",
+            &line(x(low), top + 16.0, x(high), top + 16.0, class).each(),
+        );
+        for (end, shown) in [(low, &wiper.low), (high, &wiper.high)] {
+            let off = !(0.0..=100.0).contains(&end);
+            page.shape(
+                "line",
+                &line(
+                    x(end),
+                    top + 9.0,
+                    x(end),
+                    top + 23.0,
+                    if off { "off" } else { class },
+                )
+                .each(),
+            );
+            let shown = shown.as_deref().unwrap_or_default();
+            let text = if off {
+                format!("{shown} % OFF THE TRACK")
+            } else {
+                format!("{shown} %")
+            };
+            // Kept inside the picture: a label at its edge is written inward.
+            let anchor = if x(end) < 30.0 {
+                "start"
+            } else if x(end) > 330.0 {
+                "end"
+            } else {
+                "middle"
+            };
+            label(page, x(end), top + 36.0, anchor, &text);
+        }
+    }
+    if let Some(at) = percent(&wiper.at) {
+        let triangle = format!(
+            "{},{} {},{} {},{}",
+            px(x(at)),
+            px(top + 8.0),
+            px(x(at) - 5.0),
+            px(top - 1.0),
+            px(x(at) + 5.0),
+            px(top - 1.0)
+        );
+        page.shape("polygon", &[("points", &triangle), ("class", "wiper")]);
+        // Beside the triangle, on the side where there is room.
+        let (place, anchor) = if at > 70.0 {
+            (x(at) - 8.0, "end")
+        } else {
+            (x(at) + 8.0, "start")
+        };
+        label(
+            page,
+            place,
+            top + 5.0,
+            anchor,
+            &format!("wiper {} %", wiper.at.as_deref().unwrap_or_default()),
+        );
+    }
+}
+
+struct Line {
+    ends: [String; 4],
+    class: &'static str,
+}
+
+impl Line {
+    fn each(&self) -> [(&'static str, &str); 5] {
+        let [x1, y1, x2, y2] = &self.ends;
+        [
+            ("x1", x1),
+            ("y1", y1),
+            ("x2", x2),
+            ("y2", y2),
+            ("class", self.class),
+        ]
+    }
+}
+
+fn line(x1: f64, y1: f64, x2: f64, y2: f64, class: &'static str) -> Line {
+    Line {
+        ends: [x1, y1, x2, y2].map(px),
+        class,
+    }
+}
+
+struct Box4 {
+    x: String,
+    y: String,
+    width: String,
+    height: String,
+    class: &'static str,
+}
+
+impl Box4 {
+    fn each(&self) -> [(&'static str, &str); 5] {
+        [
+            ("x", &self.x),
+            ("y", &self.y),
+            ("width", &self.width),
+            ("height", &self.height),
+            ("class", self.class),
+        ]
+    }
+}
+
+fn label(page: &mut Markup, x: f64, y: f64, anchor: &str, text: &str) {
+    page.element(
+        "text",
+        &[("x", &px(x)), ("y", &px(y)), ("text-anchor", anchor)],
+        |page| {
+            page.text(text);
+        },
+    );
+}
+
+/// A length of the picture, to a tenth.
+fn px(length: f64) -> String {
+    fixed(length, 1)
+}

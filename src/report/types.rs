@@ -1,0 +1,462 @@
+//! The record as plain data: what the page shows and what the JSON holds.
+//!
+//! All numbers are text, with the digits as said or typed, or rounded for
+//! display; `unrounded` holds a calculated number whole.
+
+mod measured;
+mod plate;
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+pub use self::measured::{Pair, Run, RunCell, RunColumn, RunLimit, RunRow, Side, Track, Wiper};
+pub use self::plate::{Instrument, LimitLine, Meter, PlateFrom, PlateLine};
+use crate::calc::finding::Grade;
+use crate::job::Stage;
+
+/// Version of the shape of [`Report`].
+pub const FORMAT: u32 = 1;
+
+/// The record of one run.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Report {
+    /// [`FORMAT`].
+    pub format: u32,
+    /// What, who, when.
+    pub head: Head,
+    /// What a reviewer must look at, the gravest first.
+    pub exceptions: Vec<Exception>,
+    /// As found and as left, side by side.
+    pub pairs: Vec<Pair>,
+    /// Where the wiper stands on its track.
+    pub track: Option<Track>,
+    /// Readings over points, one table for each reading set.
+    pub runs: Vec<Run>,
+    /// Results of the calculations, in order, repeated ones too.
+    pub findings: Vec<FindingLine>,
+    /// Results against limits with the uncertainty taken into account.
+    pub decisions: Vec<Decision>,
+    /// Answers to safety questions.
+    pub gates: Vec<Answer>,
+    /// What was left out or could not be done.
+    pub skipped: Vec<Skip>,
+    /// Values that were replaced.
+    pub corrections: Vec<Correction>,
+    /// Values outside their plausible range, given twice and kept.
+    pub out_of_range: Vec<Answer>,
+    /// Timed holds.
+    pub holds: Vec<Hold>,
+    /// Remarks, stops, resumptions, restorations.
+    pub events: Vec<Event>,
+    /// Things lifted and not said to be restored.
+    pub outstanding: Vec<String>,
+    /// All answers in order, those that no longer count too.
+    pub answers: Vec<Answer>,
+    /// Nameplate, order and instrument data.
+    pub plate: Vec<PlateLine>,
+    /// Instruments with a due date.
+    pub instruments: Vec<Instrument>,
+    /// Limits that applied.
+    pub limits: Vec<LimitLine>,
+    /// Specifications from which the uncertainty of readings is worked out.
+    pub meters: Vec<Meter>,
+    /// Cautions of the job.
+    pub cautions: Vec<String>,
+    /// What this record means and does not mean.
+    pub statements: Vec<String>,
+}
+
+/// What, who, when.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Head {
+    /// Tag of the actuator, where it is known.
+    pub tag: Option<String>,
+    /// Job id.
+    pub job: String,
+    /// Job title.
+    pub title: String,
+    /// What the job is for.
+    pub purpose: String,
+    /// BLAKE3 hash (hex) of the job file that was run.
+    pub job_hash: String,
+    /// Name and version of the program that started the run.
+    pub program: String,
+    /// Other versions that went on with it.
+    pub resumed_with: Vec<String>,
+    /// Who did it.
+    pub by: Option<String>,
+    /// Who relayed readings.
+    pub relayed_by: Option<String>,
+    /// True if the sound came from a recording and not from a microphone.
+    pub from_recording: bool,
+    /// Time of the first record.
+    pub started: Time,
+    /// Time of the last record.
+    pub last: Time,
+    /// How the run stands.
+    pub state: State,
+    /// Why it ended early, or where it stands.
+    pub state_reason: Option<String>,
+    /// Number of records in the journal.
+    pub records: usize,
+    /// Hash (hex) of the journal's last line: shows changes, signs nothing.
+    pub journal_hash: String,
+    /// Whether the journal is whole, in words.
+    pub journal: String,
+    /// True if it is whole.
+    pub journal_whole: bool,
+    /// Folder of the sound clips, relative to the page.
+    pub clips_folder: String,
+}
+
+/// How a run stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum State {
+    /// Every step was gone through, everything lifted was said to be restored.
+    Complete,
+    /// Closed before the last step.
+    EndedEarly,
+    /// Not closed.
+    Open,
+}
+
+impl State {
+    /// In words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Complete => "closed, complete",
+            Self::EndedEarly => "ENDED EARLY",
+            Self::Open => "STILL OPEN",
+        }
+    }
+}
+
+/// One moment, to the second.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Time {
+    /// UTC, RFC 3339.
+    pub utc: String,
+    /// Local time with its offset, RFC 3339.
+    pub local: String,
+}
+
+/// How grave an exception is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Weight {
+    /// Something is wrong.
+    Bad,
+    /// Something is to be looked at.
+    Watch,
+}
+
+/// Something a reviewer must look at.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Exception {
+    /// How grave it is.
+    pub weight: Weight,
+    /// In a few words.
+    pub what: String,
+    /// The rest of it.
+    pub detail: String,
+    /// Record it comes from.
+    pub seq: Option<u64>,
+}
+
+/// The result of a calculation.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FindingLine {
+    /// Record.
+    pub seq: u64,
+    /// When.
+    pub time: Time,
+    /// Step id.
+    pub step: String,
+    /// Step title.
+    pub title: String,
+    /// Part of the work.
+    pub stage: Option<Stage>,
+    /// Name of the calculation.
+    pub calculation: Option<String>,
+    /// The rule's source.
+    pub source: Option<String>,
+    /// Verdict.
+    pub verdict: String,
+    /// How good it is.
+    pub grade: Grade,
+    /// Why, with the numbers.
+    pub reason: String,
+    /// What the calculation advises.
+    pub advice: String,
+    /// What was said.
+    pub said: String,
+    /// The numbers.
+    pub figures: Vec<FigureLine>,
+    /// What it was computed from.
+    pub inputs: BTreeMap<String, String>,
+    /// False if the same calculation was done again later.
+    pub latest: bool,
+}
+
+/// One number of a finding.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FigureLine {
+    /// Its name.
+    pub name: String,
+    /// Rounded for display, without unit; a text where it is no number.
+    pub value: String,
+    /// The number whole.
+    pub unrounded: Option<String>,
+    /// Unit id.
+    pub unit: String,
+}
+
+/// A result against its limit, with the uncertainty.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Decision {
+    /// Record of the finding.
+    pub seq: u64,
+    /// What was judged.
+    pub title: String,
+    /// The result, with unit.
+    pub value: String,
+    /// The limit each way, with unit.
+    pub limit: String,
+    /// Expanded uncertainty, k = 2, with unit.
+    pub uncertainty: String,
+    /// Test uncertainty ratio.
+    pub tur: Option<String>,
+    /// Class with a guard band as wide as the uncertainty.
+    pub class: String,
+    /// True if the uncertainty is wider than the limit.
+    pub cannot_prove: bool,
+}
+
+/// Whether an answer counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Counts {
+    /// It does.
+    Yes,
+    /// A correction replaced it.
+    Corrected,
+    /// It was taken back.
+    TakenBack,
+    /// The job led back past it: an earlier attempt.
+    EarlierAttempt,
+}
+
+impl Counts {
+    /// In words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Yes => "counts",
+            Self::Corrected => "corrected later",
+            Self::TakenBack => "taken back",
+            Self::EarlierAttempt => "earlier attempt",
+        }
+    }
+}
+
+/// One answer.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Answer {
+    /// Record.
+    pub seq: u64,
+    /// When.
+    pub time: Time,
+    /// Part of the work.
+    pub stage: Stage,
+    /// Step id.
+    pub step: String,
+    /// What was asked, in a few words.
+    pub title: String,
+    /// What kind of step it was.
+    pub kind: AnswerKind,
+    /// Point of a reading set, % of travel.
+    pub point: Option<String>,
+    /// `"up"` or `"down"`, in a reading set.
+    pub direction: Option<&'static str>,
+    /// Column of a reading set.
+    pub column: Option<String>,
+    /// Digits as said or typed, or the word.
+    pub value: String,
+    /// Unit id, of a number.
+    pub unit: Option<String>,
+    /// Value and unit, as shown.
+    pub shown: String,
+    /// Expanded uncertainty from the meter's specification, with unit.
+    pub uncertainty: Option<String>,
+    /// Ids of limits that this answer was judged by.
+    pub limits: Vec<String>,
+    /// How it came in.
+    pub how: HowLine,
+    /// Outside its plausible range, given twice and kept.
+    pub out_of_range: bool,
+    /// Whether it counts.
+    pub counts: Counts,
+    /// Answer that it replaced.
+    pub corrects: Option<u64>,
+    /// Answer that replaced it.
+    pub corrected_by: Option<u64>,
+    /// Why, for a correction.
+    pub reason: Option<String>,
+    /// 1 for the first time that this step was done.
+    pub attempt: u32,
+}
+
+/// What kind of step an answer belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AnswerKind {
+    /// A reading, or what the meter showed instead.
+    Reading,
+    /// One of a closed list.
+    Choice,
+    /// A safety question.
+    Gate,
+    /// Something done.
+    Instruction,
+    /// Anything else.
+    Other,
+}
+
+/// How something came in.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HowLine {
+    /// `"voice"` or `"keypad"`.
+    pub channel: &'static str,
+    /// The words as heard, or the keys as typed.
+    pub heard: String,
+    /// What was doubtful and was affirmed.
+    pub doubt: Option<String>,
+    /// Who answered.
+    pub by: Option<String>,
+    /// Who relayed it.
+    pub relayed_by: Option<String>,
+    /// File of the sound, in the clips folder.
+    pub clip: Option<String>,
+    /// BLAKE3 hash (hex) of that file.
+    pub clip_hash: Option<String>,
+}
+
+/// Something left out.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Skip {
+    /// Record.
+    pub seq: u64,
+    /// When.
+    pub time: Time,
+    /// Step id.
+    pub step: String,
+    /// What it was, in a few words.
+    pub title: String,
+    /// Part of the work.
+    pub stage: Option<Stage>,
+    /// Why.
+    pub reason: String,
+    /// True if it could not be done.
+    pub unable: bool,
+    /// True if it was done later after all.
+    pub done_later: bool,
+    /// True for a remark, which nobody has to make.
+    pub optional: bool,
+    /// How it came in.
+    pub how: HowLine,
+}
+
+/// A value that was replaced.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Correction {
+    /// Record of the new value.
+    pub seq: u64,
+    /// Record of the old value.
+    pub old_seq: u64,
+    /// When.
+    pub time: Time,
+    /// What was asked.
+    pub title: String,
+    /// Old value.
+    pub old: String,
+    /// New value.
+    pub new: String,
+    /// Why.
+    pub reason: String,
+    /// True if it came after as-found readings were frozen.
+    pub after_freeze: bool,
+    /// Who answered.
+    pub by: Option<String>,
+}
+
+/// A timed hold.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Hold {
+    /// Record.
+    pub seq: u64,
+    /// When it ended.
+    pub time: Time,
+    /// Step title.
+    pub title: String,
+    /// Seconds held.
+    pub seconds: String,
+}
+
+/// What an [`Event`] is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum EventKind {
+    /// A remark.
+    Note,
+    /// A stop word or the stop key.
+    Stop,
+    /// The job was opened again.
+    Resumed,
+    /// As-found readings were frozen.
+    Frozen,
+    /// Something lifted was said to be restored.
+    Restored,
+    /// An answer was taken back.
+    TakenBack,
+    /// The microphone was lost or came back.
+    Microphone,
+    /// The job was closed.
+    Closed,
+}
+
+impl EventKind {
+    /// In words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Note => "Note",
+            Self::Stop => "STOP",
+            Self::Resumed => "Resumed",
+            Self::Frozen => "As found frozen",
+            Self::Restored => "Restored",
+            Self::TakenBack => "Taken back",
+            Self::Microphone => "Microphone",
+            Self::Closed => "Closed",
+        }
+    }
+}
+
+/// Something that happened beside the answers.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Event {
+    /// Record.
+    pub seq: u64,
+    /// When.
+    pub time: Time,
+    /// What it is.
+    pub kind: EventKind,
+    /// At which step.
+    pub at: Option<String>,
+    /// The words.
+    pub text: String,
+    /// How it came in, where a person gave it.
+    pub how: Option<HowLine>,
+}

@@ -1,0 +1,465 @@
+//! The core, driven by events: what must hold whatever happens.
+
+use std::sync::Arc;
+
+use proptest::prelude::*;
+use sayback::core::record::{Body, Channel, FORMAT, Record, Started, Value, Wall};
+use sayback::core::run::Saved;
+use sayback::core::{Effect, Event, Key, Phase, Run, Stamp, step, view};
+use sayback::job::{Job, Stage, built_in, load, sheet};
+
+const SHEET: &str = r#"
+[plate]
+tag = "FV-118"
+order = "WO-2071"
+permit = "P-33"
+by = "KD"
+pot-nominal = "1000"
+pot-tolerance = "10"
+electrical-angle = "340"
+gear-ratio = "3"
+travel = "90"
+sense = "rises"
+signal = "4-20-ma"
+action = "direct"
+ohm-meter-id = "M7"
+ohm-meter-due = "2027-02"
+ohm-meter-percent = "0.5"
+ohm-meter-counts = "2"
+ohm-meter-resolution = "0.1"
+"#;
+
+/// A run in a world of its own: a clock that the test moves, and a disk that says yes.
+struct World {
+    run: Run,
+    records: Vec<Record>,
+    now_ms: u64,
+    quit: Option<u8>,
+    disk_full: bool,
+}
+
+impl World {
+    fn new() -> Self {
+        let job = load::parse(built_in::text("centre-potentiometer").unwrap(), "job").unwrap();
+        let sheet = sheet::parse(SHEET, "sheet", &job).unwrap();
+        let started = Started {
+            format: FORMAT,
+            program: "test".into(),
+            job: job.id.clone(),
+            title: job.title.clone(),
+            job_hash: job.hash.clone(),
+            limits: job.limits.clone(),
+            plate: sheet.plate,
+            by: None,
+            relayed_by: None,
+            from_recording: false,
+        };
+        let saved = Saved::new(&job, started.clone());
+        let first = Record {
+            at: wall(0),
+            body: Body::Started(started),
+        };
+        let mut world = Self {
+            run: Run::new(Arc::new(job), saved),
+            records: vec![first],
+            now_ms: 0,
+            quit: None,
+            disk_full: false,
+        };
+        world.give(Event::Begin);
+        world
+    }
+
+    fn job(&self) -> Arc<Job> {
+        self.run.job.clone()
+    }
+
+    fn give(&mut self, event: Event) {
+        let mut events = std::collections::VecDeque::from([event]);
+        while let Some(event) = events.pop_front() {
+            let at = Stamp {
+                mono_ms: self.now_ms,
+                wall: wall(self.now_ms),
+            };
+            let before = self.run.clone();
+            for effect in step(&mut self.run, event.clone(), at) {
+                match effect {
+                    Effect::Append(record) => {
+                        check_kept(&before, &event, &record.body);
+                        if self.disk_full {
+                            events.push_back(Event::NotSaved {
+                                why: "full".into(),
+                                again: true,
+                            });
+                        } else {
+                            self.records.push(*record);
+                            events.push_back(Event::Saved);
+                        }
+                    }
+                    Effect::Quit(code) => self.quit = Some(code),
+                    Effect::Say(_) | Effect::Hush | Effect::Listen { .. } => {}
+                }
+            }
+        }
+        let _ = view(&self.run);
+    }
+
+    fn hear(&mut self, words: &str) {
+        self.now_ms += 2000;
+        let listen = self.run.live.listen;
+        self.give(Event::Heard {
+            words: words.into(),
+            listen,
+            clip: None,
+            damaged: false,
+        });
+    }
+
+    fn keys(&mut self, text: &str) {
+        for key in sayback::edge::keys::line_keys(text) {
+            self.now_ms += 400;
+            self.give(Event::Key(key));
+        }
+    }
+
+    fn kept(&self) -> Vec<(String, Value)> {
+        let answers = self.records.iter().filter_map(|record| match &record.body {
+            Body::Answered(answer) => Some((answer.step.clone(), answer.value.clone())),
+            _ => None,
+        });
+        answers.collect()
+    }
+}
+
+fn wall(ms: u64) -> Wall {
+    Wall {
+        utc_ms: 1_760_000_000_000 + i64::try_from(ms).unwrap(),
+        offset_min: 60,
+    }
+}
+
+const YES: [&str; 3] = ["affirm", "affirmative", "yes"];
+
+/// A value is kept only by a yes to what was read back, or by the Enter key.
+fn check_kept(before: &Run, event: &Event, body: &Body) {
+    let Body::Answered(answer) = body else { return };
+    if answer.value == Value::Done {
+        return;
+    }
+    let by_enter = matches!(event, Event::Key(Key::Enter));
+    let by_minus = matches!(event, Event::Key(Key::Minus)) && answer.value == Value::No;
+    let by_word = matches!(event, Event::Heard { words, .. } if YES.contains(&words.as_str()));
+    // A correction is kept by its reason, after the value was affirmed.
+    let by_reason = matches!(before.live.phase, Phase::Reason(_)) && answer.reason.is_some();
+    assert!(
+        by_enter || by_minus || by_word || by_reason,
+        "{event:?} kept {answer:?}"
+    );
+    if answer.how.channel == Channel::Voice && !by_reason {
+        match &before.live.phase {
+            Phase::Confirming(candidate) => assert_eq!(candidate.value, answer.value),
+            other => panic!("kept in {other:?}: {answer:?}"),
+        }
+    }
+}
+
+#[test]
+fn a_spoken_reading_is_read_back_and_kept_on_affirm_only() {
+    let mut world = World::new();
+    world.hear("yes");
+    world.hear("affirm");
+    world.hear("three one percent");
+    for no_yes in ["roger", "okay", "copy", ""] {
+        world.hear(no_yes);
+        assert_eq!(world.kept().len(), 1, "{no_yes} is no yes");
+    }
+    world.hear("three one percent");
+    world.hear("negative");
+    assert_eq!(world.kept().len(), 1);
+    world.hear("three two percent");
+    world.hear("affirm");
+    let (step, value) = world.kept()[1].clone();
+    assert_eq!(step, "position-found");
+    assert_eq!(
+        value,
+        Value::Number {
+            value: "32".parse().unwrap(),
+            unit: "%".into()
+        }
+    );
+}
+
+#[test]
+fn digits_said_stay() {
+    let mut world = World::new();
+    world.keys("yes");
+    world.keys("31");
+    world.hear("four point zero zero milliamps");
+    world.hear("affirm");
+    let value = world.kept()[2].1.clone();
+    assert!(matches!(value, Value::Number { value, .. } if value.to_string() == "4.00"));
+}
+
+#[test]
+fn a_word_for_an_earlier_question_is_dropped() {
+    let mut world = World::new();
+    let old = world.run.live.listen;
+    world.keys("yes");
+    world.give(Event::Heard {
+        words: "yes".into(),
+        listen: old,
+        clip: None,
+        damaged: false,
+    });
+    assert_eq!(world.run.live.phase, Phase::Asking);
+    assert_eq!(world.kept().len(), 1);
+}
+
+#[test]
+fn out_of_range_is_asked_and_the_same_again_is_kept_and_flagged() {
+    let mut world = World::new();
+    world.keys("yes");
+    world.keys("31");
+    world.keys("24.5");
+    assert_eq!(world.kept().len(), 2);
+    world.keys("24.5");
+    let flagged = world
+        .records
+        .iter()
+        .any(|record| matches!(&record.body, Body::Answered(answer) if answer.out_of_range));
+    assert!(flagged);
+}
+
+#[test]
+fn stop_acts_at_once_even_late_and_says_that_it_cannot_stop_the_actuator() {
+    let mut world = World::new();
+    world.give(Event::Heard {
+        words: "stop".into(),
+        listen: 0,
+        clip: None,
+        damaged: false,
+    });
+    assert_eq!(world.run.live.phase, Phase::Stopped);
+    assert!(
+        view(&world.run)
+            .message
+            .contains("cannot stop the actuator")
+    );
+    assert!(
+        world
+            .records
+            .iter()
+            .any(|record| matches!(record.body, Body::Stopped { .. }))
+    );
+    world.hear("go ahead");
+    assert_eq!(world.run.live.phase, Phase::Asking);
+}
+
+#[test]
+fn a_gate_is_never_skipped_and_no_blocks() {
+    let mut world = World::new();
+    world.hear("skip");
+    assert!(matches!(world.run.live.phase, Phase::Asking));
+    world.keys("no");
+    world.keys("");
+    let gates: Vec<_> = world
+        .kept()
+        .into_iter()
+        .filter(|(step, _)| step == "permit-open")
+        .collect();
+    assert_eq!(
+        gates
+            .iter()
+            .map(|(_, value)| value.clone())
+            .collect::<Vec<_>>(),
+        [Value::No, Value::Yes]
+    );
+}
+
+#[test]
+fn a_bounce_is_dropped() {
+    let mut world = World::new();
+    world.give(Event::Key(Key::Enter));
+    world.now_ms += 60;
+    world.give(Event::Key(Key::Enter));
+    assert_eq!(world.kept().len(), 1);
+}
+
+#[test]
+fn what_is_not_saved_is_said_and_is_not_kept() {
+    let mut world = World::new();
+    world.disk_full = true;
+    world.keys("yes");
+    assert!(matches!(
+        world.run.live.phase,
+        Phase::NotSaved { again: true }
+    ));
+    assert!(view(&world.run).message.contains("NOT SAVED"));
+    assert_eq!(world.run.saved.answers.len(), 0);
+    world.disk_full = false;
+    world.keys("");
+    world.keys("yes");
+    assert_eq!(world.run.saved.answers.len(), 1);
+}
+
+#[test]
+fn live_volts_lead_back_to_isolation() {
+    let mut world = World::new();
+    for line in [
+        "yes", "31", "12.02", "", "yes", "yes", "yes", "yes", "yes", "", "24.1", "0.00", "24.1",
+    ] {
+        world.keys(line);
+    }
+    assert!(matches!(world.run.live.phase, Phase::Telling));
+    world.keys("");
+    assert_eq!(
+        world
+            .run
+            .saved
+            .step(&world.job())
+            .map(|(step, _)| step.id.as_str()),
+        Some("isolated")
+    );
+}
+
+fn phrases() -> impl Strategy<Value = String> {
+    prop_oneof![
+        Just("affirm".to_owned()),
+        Just("yes".to_owned()),
+        Just("negative".to_owned()),
+        prop::sample::select(vec![
+            "done",
+            "next",
+            "roger",
+            "correction",
+            "go back",
+            "skip",
+            "undo",
+            "stop",
+            "go ahead",
+            "stand by",
+            "note",
+            "one",
+            "two",
+            "three",
+            "five one two",
+            "one zero one three ohms",
+            "five zero six",
+            "zero",
+            "o l",
+            "five hundred and fifteen",
+            "twelve",
+            "one two point zero",
+            "fifty percent",
+            "unable",
+            "say again",
+            "",
+        ])
+        .prop_map(str::to_owned),
+    ]
+}
+
+#[derive(Clone, Debug)]
+enum Act {
+    Hear(String),
+    Key(Key),
+    Late,
+    Tick(u64),
+    Full(bool),
+}
+
+fn acts() -> impl Strategy<Value = Act> {
+    prop_oneof![
+        4 => phrases().prop_map(Act::Hear),
+        4 => prop::sample::select(vec![
+            Key::Enter, Key::Enter, Key::Digit(1), Key::Digit(5), Key::Digit(0), Key::Point, Key::Minus, Key::Plus,
+            Key::Star, Key::Slash, Key::Erase, Key::Stop, Key::Letter('k'),
+        ]).prop_map(Act::Key),
+        1 => Just(Act::Late),
+        1 => (0..9000_u64).prop_map(Act::Tick),
+        1 => any::<bool>().prop_map(Act::Full),
+    ]
+}
+
+fn cases() -> u32 {
+    if std::env::var_os("SAYBACK_LONG").is_some() {
+        2000
+    } else {
+        120
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: cases(), ..ProptestConfig::default() })]
+
+    #[test]
+    fn whatever_happens(list in prop::collection::vec(acts(), 1..90)) {
+        let mut world = World::new();
+        for act in list {
+            match act {
+                Act::Hear(words) => world.hear(&words),
+                Act::Key(key) => { world.now_ms += 300; world.give(Event::Key(key)); }
+                Act::Late => world.give(Event::Heard { words: "affirm".into(), listen: 0, clip: None, damaged: false }),
+                Act::Tick(ms) => { world.now_ms += ms; world.give(Event::Tick); }
+                Act::Full(full) => world.disk_full = full,
+            }
+        }
+        // The run is the fold of its records.
+        let job = world.job();
+        let Body::Started(started) = world.records[0].body.clone() else { unreachable!() };
+        let mut folded = Saved::new(&job, started);
+        for record in &world.records[1..] {
+            folded.apply(&job, record);
+        }
+        prop_assert_eq!(&folded, &world.run.saved);
+        // As found is frozen: after that only corrections that name what they correct.
+        let frozen = world.records.iter().position(|record| matches!(record.body, Body::AsFoundFrozen { .. }));
+        for record in world.records.iter().skip(frozen.unwrap_or(world.records.len())) {
+            if let Body::Answered(answer) = &record.body {
+                prop_assert!(answer.stage != Stage::AsFound || answer.corrects.is_some());
+            }
+        }
+        // What was lifted must be restored before the job closes as complete.
+        if world.records.iter().any(|record| matches!(record.body, Body::Closed { complete: true, .. })) {
+            prop_assert!(world.run.saved.outstanding.is_empty());
+        }
+        // Records survive the journal.
+        for record in &world.records {
+            let text = serde_json::to_string(record).unwrap();
+            let back: Record = serde_json::from_str(&text).unwrap();
+            prop_assert_eq!(&back, record);
+        }
+    }
+}
+
+#[test]
+fn the_core_and_the_calculations_name_no_edge() {
+    let forbidden = [
+        "std::fs",
+        "std::net",
+        "std::thread",
+        "std::env",
+        "Instant::now",
+        "SystemTime",
+        "crate::edge",
+        "println!",
+    ];
+    for folder in [
+        "src/core",
+        "src/calc",
+        "src/calc/finding",
+        "src/spoken",
+        "src/report",
+    ] {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+        for entry in std::fs::read_dir(&folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.extension().is_some_and(|end| end == "rs") {
+                let text = std::fs::read_to_string(&path).unwrap();
+                for word in forbidden {
+                    assert!(!text.contains(word), "{} names {word}", path.display());
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,16 @@
+//! The microphone and the thread that listens.
+#![allow(
+    clippy::panic,
+    clippy::unwrap_used,
+    clippy::match_wild_err_arm,
+    clippy::cast_possible_truncation,
+    clippy::cast_possible_wrap,
+    clippy::cast_sign_loss,
+    clippy::unchecked_time_subtraction,
+    reason = "a test may stop where it stands, and its numbers are its own"
+)]
+
+mod alsa;
+mod fault;
+mod intake;
+mod listening;
