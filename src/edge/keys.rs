@@ -276,7 +276,7 @@ fn usual(code: KeyCode) -> Option<Key> {
     })
 }
 
-/// The keys that mean this on a keypad with NumLock on.
+/// The keys that mean this on a keypad with `NumLock` on.
 fn usual_codes(key: Key) -> Vec<KeyCode> {
     match key {
         Key::Enter => vec![KeyCode::Enter],
@@ -336,7 +336,7 @@ pub fn map(event: &Event, keymap: &Keymap) -> Option<FromWorld> {
     }
 }
 
-/// True for a key that a keypad sends only while its NumLock is off.
+/// True for a key that a keypad sends only while its `NumLock` is off.
 #[must_use]
 pub fn is_num_lock_off(event: &Event, keymap: &Keymap) -> bool {
     let Event::Key(KeyEvent {

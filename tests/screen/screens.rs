@@ -29,9 +29,9 @@ pub const ASCII_LOOK: Look = Look {
 };
 
 /// The screen after drawing.
-pub fn drawn(view: &View, look: &Look, width: u16, height: u16) -> Terminal<TestBackend> {
+pub fn drawn(view: &View, look: Look, width: u16, height: u16) -> Terminal<TestBackend> {
     let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
-    terminal.draw(|frame| draw(frame, view, look)).unwrap();
+    terminal.draw(|frame| draw(frame, view, &look)).unwrap();
     terminal
 }
 
@@ -39,7 +39,7 @@ pub fn drawn(view: &View, look: &Look, width: u16, height: u16) -> Terminal<Test
 fn samples_at_three_sizes() {
     for (name, view) in samples::all() {
         for (width, height) in [(40, 10), (80, 24), (200, 60)] {
-            let terminal = drawn(&view, &PLAIN_LOOK, width, height);
+            let terminal = drawn(&view, PLAIN_LOOK, width, height);
             insta::assert_snapshot!(format!("{name}_{width}x{height}"), terminal.backend());
         }
     }
@@ -49,7 +49,7 @@ fn samples_at_three_sizes() {
 fn without_unicode_everything_is_ascii() {
     for (name, view) in samples::all() {
         for (width, height) in [(40, 10), (80, 24), (200, 60)] {
-            let terminal = drawn(&view, &ASCII_LOOK, width, height);
+            let terminal = drawn(&view, ASCII_LOOK, width, height);
             let buffer = terminal.backend().buffer();
             let odd = buffer
                 .content()
@@ -63,7 +63,7 @@ fn without_unicode_everything_is_ascii() {
 #[test]
 fn the_linux_console_gets_whole_blocks_only() {
     for (name, view) in samples::all() {
-        let terminal = drawn(&view, &CONSOLE_LOOK, 80, 24);
+        let terminal = drawn(&view, CONSOLE_LOOK, 80, 24);
         let halves = terminal.backend().buffer().content().iter().filter(|cell| {
             matches!(cell.symbol().chars().next(), Some('▀'..='▟')) && cell.symbol() != "█"
         });
@@ -79,8 +79,8 @@ fn colour_is_never_alone_and_only_from_those_that_can_be_read_on_black() {
         ..PLAIN_LOOK
     };
     for (name, view) in samples::all() {
-        let with = drawn(&view, &coloured, 80, 24);
-        let without = drawn(&view, &PLAIN_LOOK, 80, 24);
+        let with = drawn(&view, coloured, 80, 24);
+        let without = drawn(&view, PLAIN_LOOK, 80, 24);
         for (one, other) in with
             .backend()
             .buffer()

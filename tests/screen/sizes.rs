@@ -31,7 +31,7 @@ fn no_size_panics() {
 #[test]
 fn small_screens_show_the_state_the_value_the_question_and_the_keys() {
     for (name, view) in samples::all() {
-        let text = text_of(drawn(&view, &PLAIN_LOOK, 40, 10).backend().buffer());
+        let text = text_of(drawn(&view, PLAIN_LOOK, 40, 10).backend().buffer());
         let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(flat.contains(view.state), "{name}: {flat}");
         assert!(
@@ -63,7 +63,7 @@ fn a_question_that_cannot_fit_is_said_to() {
         big: "512.3 Ω".to_owned(),
         ..view
     };
-    let text = text_of(drawn(&view, &PLAIN_LOOK, 30, 4).backend().buffer());
+    let text = text_of(drawn(&view, PLAIN_LOOK, 30, 4).backend().buffer());
     assert!(
         text.contains("SCREEN TOO SMALL") && text.contains("512.3 Ω"),
         "{text}"
@@ -71,7 +71,7 @@ fn a_question_that_cannot_fit_is_said_to() {
 }
 
 /// True if the number stands on the screen whole: in plain letters, or in large ones at some place and size.
-fn stands_whole(buffer: &Buffer, value: &str, look: &Look) -> bool {
+fn stands_whole(buffer: &Buffer, value: &str, look: Look) -> bool {
     let text = text_of(buffer);
     let bounded = |found: usize, length: usize| {
         let is_edge = |one: Option<char>| one.is_none_or(|one| !one.is_ascii_digit() && one != '.');
@@ -119,7 +119,7 @@ fn glyphs(value: &str, pixel: PixelSize, scale: u16) -> Vec<String> {
         .collect()
 }
 
-fn stands_at(buffer: &Buffer, glyphs: &[String], top: u16, look: &Look) -> bool {
+fn stands_at(buffer: &Buffer, glyphs: &[String], top: u16, look: Look) -> bool {
     glyphs.iter().zip(top..).all(|(row, y)| {
         y < buffer.area.height
             && row.chars().count() <= usize::from(buffer.area.width)
@@ -164,10 +164,10 @@ proptest! {
         let (big, unit) = if joined { (format!("{value} {unit}").trim().to_owned(), "") } else { (value.clone(), unit) };
         let sample = samples::all().into_iter().find(|(name, _)| *name == "right").unwrap().1;
         let view = View { big, unit: unit.to_owned(), message: String::new(), last: String::new(), ..sample };
-        let terminal = drawn(&view, &look, width, height);
+        let terminal = drawn(&view, look, width, height);
         let buffer = terminal.backend().buffer();
         let text = text_of(buffer);
-        if !stands_whole(buffer, &value, &look) {
+        if !stands_whole(buffer, &value, look) {
             let flat: String = text.split_whitespace().collect();
             // Then nothing of it may stand there, and the screen says why, if there is room for even that.
             prop_assert!("SCREENTOOSMALL".contains(&flat) || flat.starts_with("SCREENTOOSMALL"), "{text}");

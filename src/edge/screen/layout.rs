@@ -22,6 +22,7 @@ pub fn draw(frame: &mut Frame, view: &View, look: &Look) {
     if area.is_empty() {
         return;
     }
+    let look = *look;
     let buffer = frame.buffer_mut();
     match Page::plan(view, look, area.width, area.height) {
         Some(page) => page.render(view, look, area, buffer),
@@ -60,7 +61,7 @@ impl Block {
 }
 
 impl Page {
-    fn plan(view: &View, look: &Look, width: u16, height: u16) -> Option<Self> {
+    fn plan(view: &View, look: Look, width: u16, height: u16) -> Option<Self> {
         let columns = usize::from(width);
         let text = |text: &str| {
             if look.unicode {
@@ -144,7 +145,9 @@ impl Page {
         };
         let message = louder(message, message_leads(view));
         let question = louder(question, !message_leads(view));
-        let caution = louder(caution, true);
+        // The question is never in smaller print than the caution beside it.
+        let is_question_large = matches!(question, Block::Large(_));
+        let caution = louder(caution, is_question_large);
         let ear = ear_text(
             &text(&view.ear),
             columns.saturating_sub(state_text(view).len() + 1),
@@ -184,7 +187,7 @@ impl Page {
         gaps
     }
 
-    fn render(&self, view: &View, look: &Look, area: Rect, buffer: &mut Buffer) {
+    fn render(&self, view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
         let bold = Style::new().add_modifier(Modifier::BOLD);
         let colour = |wanted: Color| {
             if look.colour {
@@ -297,7 +300,7 @@ impl Pen<'_> {
         }
     }
 
-    fn set(&mut self, set: &Set, style: Style, look: &Look) {
+    fn set(&mut self, set: &Set, style: Style, look: Look) {
         let left = self.area.bottom().saturating_sub(self.at);
         set.render(
             Rect {
@@ -312,7 +315,7 @@ impl Pen<'_> {
         self.at += set.height();
     }
 
-    fn block(&mut self, block: &Block, style: Style, look: &Look) {
+    fn block(&mut self, block: &Block, style: Style, look: Look) {
         match block {
             Block::Lines(lines) => self.lines(lines, style),
             Block::Large(set) => self.set(set, style, look),
@@ -336,7 +339,7 @@ fn state_text(view: &View) -> String {
     format!(" {} ", view.state)
 }
 
-fn state_style(view: &View, look: &Look) -> Style {
+fn state_style(view: &View, look: Look) -> Style {
     let style = Style::new().add_modifier(Modifier::BOLD | Modifier::REVERSED);
     let colour = match view.state {
         "GOOD" | "KEPT" | "DONE" => Color::Green,
@@ -365,7 +368,7 @@ fn message_leads(view: &View) -> bool {
 }
 
 /// A sentence in large letters, where that costs nothing else and it stays smaller than the value.
-fn large(lines: Vec<String>, value: &Set, width: u16, spare: u16, look: &Look) -> Block {
+fn large(lines: Vec<String>, value: &Set, width: u16, spare: u16, look: Look) -> Block {
     if lines.is_empty() || value.print >= Print::Quadrant {
         return Block::Lines(lines);
     }
@@ -394,15 +397,13 @@ fn list_forms(choices: &[String], columns: usize) -> Vec<Vec<String>> {
         if across * (widest + 3) <= columns + 3 {
             let down = choices.len().div_ceil(across);
             let lines = (0..down).map(|row| {
-                let line: String = (0..across)
-                    .filter_map(|column| choices.get(column * down + row))
-                    .map(|choice| {
-                        format!(
-                            "{choice}{}",
-                            " ".repeat(widest + 3 - Span::raw(choice).width())
-                        )
-                    })
-                    .collect();
+                let cells = (0..across).filter_map(|column| choices.get(column * down + row));
+                let mut line = String::new();
+                for choice in cells {
+                    line.push_str(choice);
+                    let left = (widest + 3).saturating_sub(Span::raw(choice).width());
+                    line.extend(std::iter::repeat_n(' ', left));
+                }
                 line.trim_end().to_owned()
             });
             forms.push(lines.collect());
@@ -437,7 +438,7 @@ fn key_lines(view: &View, columns: usize) -> Vec<String> {
     joined(&keys, columns)
 }
 
-fn message_lines(view: &View, look: &Look, columns: usize) -> Vec<String> {
+fn message_lines(view: &View, look: Look, columns: usize) -> Vec<String> {
     if view.message.is_empty() {
         return Vec::new();
     }
@@ -475,7 +476,7 @@ fn ear_text(ear: &str, columns: usize) -> String {
         .to_owned()
 }
 
-fn too_small(view: &View, look: &Look, area: Rect, buffer: &mut Buffer) {
+fn too_small(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
     let value = set(
         &view.big,
         &view.unit,

@@ -51,7 +51,7 @@ impl Set {
             .saturating_mul(self.print.cells().1)
     }
 
-    pub fn render(&self, area: Rect, buffer: &mut Buffer, style: Style, look: &Look) {
+    pub fn render(&self, area: Rect, buffer: &mut Buffer, style: Style, look: Look) {
         let (wide, high) = self.print.cells();
         for (at, line) in (0_u16..).zip(&self.lines) {
             let y = area.y.saturating_add(high.saturating_mul(at));
@@ -88,7 +88,7 @@ impl Set {
     }
 }
 
-fn big(text: &str, print: Print, area: Rect, buffer: &mut Buffer, style: Style, look: &Look) {
+fn big(text: &str, print: Print, area: Rect, buffer: &mut Buffer, style: Style, look: Look) {
     let (pixel, scale) = match print {
         Print::Full(scale) => (PixelSize::Full, scale.max(1)),
         Print::HalfHeight => (PixelSize::HalfHeight, 1),
@@ -133,12 +133,12 @@ fn big(text: &str, print: Print, area: Rect, buffer: &mut Buffer, style: Style, 
 
 /// The size in which this text stands in a place of this size; `None` if not even plain letters fit.
 #[must_use]
-pub fn print_of(text: &str, unit: &str, width: u16, height: u16, look: &Look) -> Option<Print> {
+pub fn print_of(text: &str, unit: &str, width: u16, height: u16, look: Look) -> Option<Print> {
     set(text, unit, width, height, look).map(|set| set.print)
 }
 
 /// Sets a text in the largest print in which it fits whole.
-pub fn set(text: &str, unit: &str, width: u16, height: u16, look: &Look) -> Option<Set> {
+pub fn set(text: &str, unit: &str, width: u16, height: u16, look: Look) -> Option<Set> {
     let (value, unit) = split(text, unit);
     let prints: &[Print] = if look.half_blocks {
         &[
@@ -197,7 +197,7 @@ fn set_in(value: &str, unit: &str, print: Print, width: u16, height: u16) -> Opt
 }
 
 /// Sets words, such as a question, in one given print, broken at spaces.
-pub fn set_words(text: &str, print: Print, width: u16, height: u16, look: &Look) -> Option<Set> {
+pub fn set_words(text: &str, print: Print, width: u16, height: u16, look: Look) -> Option<Set> {
     if text.is_empty() || !look.half_blocks {
         return None;
     }
@@ -210,7 +210,7 @@ pub fn set_words(text: &str, print: Print, width: u16, height: u16, look: &Look)
     })
 }
 
-fn set_bold(value: &str, unit: &str, width: u16, height: u16, look: &Look) -> Option<Set> {
+fn set_bold(value: &str, unit: &str, width: u16, height: u16, look: Look) -> Option<Set> {
     let unit = if look.unicode {
         unit.to_owned()
     } else {
