@@ -36,7 +36,8 @@ pub struct Screen {
     terminal: Terminal<CrosstermBackend<Stdout>>,
     look: Look,
     hint: Option<(String, String)>,
-    log: Option<PathBuf>,
+    /// Where standard error goes while the screen is up, and its name if it has one.
+    log: Option<(File, Option<PathBuf>)>,
 }
 
 impl Screen {
@@ -72,8 +73,13 @@ impl Screen {
             give_back();
             return Err(error);
         }
-        if let Some(path) = turn_stderr_aside() {
-            self.log = Some(path);
+        if io::stderr().is_terminal() {
+            if self.log.is_none() {
+                self.log = new_log();
+            }
+            if let Some((log, _)) = &self.log {
+                turn_stderr_aside(log);
+            }
         }
         self.terminal.clear()
     }
@@ -128,7 +134,7 @@ impl Output for Screen {
 impl Drop for Screen {
     fn drop(&mut self) {
         give_back();
-        if let Some(path) = &self.log
+        if let Some((_, Some(path))) = &self.log
             && path.metadata().is_ok_and(|data| data.len() == 0)
         {
             // An empty file is of no use; that it stays would harm nobody.
@@ -144,8 +150,12 @@ fn give_back() {
     }
     let mut out = io::stdout();
     let _ = queue!(out, DisableBracketedPaste, LeaveAlternateScreen, Show);
-    let _ = out.flush();
+    let is_gone = out.flush().is_err();
     let _ = disable_raw_mode();
+    if is_gone {
+        // A terminal that hung up takes no message either: they stay in the log, or printing one would panic.
+        return;
+    }
     if let Some(before) = STDERR.lock().unwrap_or_else(PoisonError::into_inner).take() {
         let _ = rustix::stdio::dup2_stderr(before.as_fd());
     }
@@ -163,36 +173,26 @@ fn give_back_on_panic(owner: ThreadId) {
     }));
 }
 
-/// Sends standard error to a file in the folder for temporary files, if it would
-/// land on the screen; to nowhere, if there can be no file.
-fn turn_stderr_aside() -> Option<PathBuf> {
-    if !io::stderr().is_terminal() {
-        return None;
-    }
-    let before = io::stderr().as_fd().try_clone_to_owned().ok()?;
-    let path = std::env::temp_dir().join(format!(
-        "sayback-{}-{}.log",
-        std::process::id(),
-        uniqueness()
-    ));
+/// A new file in the folder for temporary files, or nowhere, if there can be none.
+fn new_log() -> Option<(File, Option<PathBuf>)> {
+    let path = std::env::temp_dir().join(format!("sayback-{}.log", std::process::id()));
     // A new file only: a name that is there already may be anybody's.
-    let made = OpenOptions::new().append(true).create_new(true).open(&path);
-    let (file, path) = match made {
-        Ok(file) => (file, Some(path)),
-        Err(_) => (OpenOptions::new().write(true).open("/dev/null").ok()?, None),
-    };
-    redirect(&file, before);
-    path
+    match OpenOptions::new().append(true).create_new(true).open(&path) {
+        Ok(file) => Some((file, Some(path))),
+        Err(_) => OpenOptions::new()
+            .write(true)
+            .open("/dev/null")
+            .ok()
+            .map(|file| (file, None)),
+    }
 }
 
-fn redirect(file: &File, before: OwnedFd) {
-    if rustix::stdio::dup2_stderr(file.as_fd()).is_ok() {
+/// Sends standard error to the log, so that what a library prints does not land on the picture.
+fn turn_stderr_aside(log: &File) {
+    let Ok(before) = io::stderr().as_fd().try_clone_to_owned() else {
+        return;
+    };
+    if rustix::stdio::dup2_stderr(log.as_fd()).is_ok() {
         *STDERR.lock().unwrap_or_else(PoisonError::into_inner) = Some(before);
     }
-}
-
-/// How often standard error was turned aside in this process: one file each.
-fn uniqueness() -> u32 {
-    static COUNT: std::sync::atomic::AtomicU32 = std::sync::atomic::AtomicU32::new(0);
-    COUNT.fetch_add(1, Ordering::SeqCst)
 }
