@@ -10,14 +10,14 @@ use sayback::core::{Effect, Event, Phase, Run, Stamp, step, view};
 use sayback::edge::keys::line_keys;
 use sayback::job::{built_in, load};
 
-struct Desk {
-    run: Run,
+pub struct Desk {
+    pub run: Run,
     records: Vec<Record>,
 }
 
 impl Desk {
     /// At the first question of the built-in job.
-    fn new() -> Self {
+    pub fn new() -> Self {
         let job = load::parse(built_in::text("centre-potentiometer").unwrap(), "job").unwrap();
         let started = Started {
             format: FORMAT,

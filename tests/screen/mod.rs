@@ -6,3 +6,4 @@ mod plain;
 mod samples;
 mod screens;
 mod sizes;
+mod terminal;

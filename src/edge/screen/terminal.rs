@@ -8,15 +8,17 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::thread::ThreadId;
 
-use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
 use ratatui::crossterm::cursor::{Hide, Show};
 use ratatui::crossterm::event::{DisableBracketedPaste, EnableBracketedPaste};
 use ratatui::crossterm::style::Print;
 use ratatui::crossterm::terminal::{
-    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+    Clear, ClearType, EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode,
+    enable_raw_mode, size,
 };
 use ratatui::crossterm::{execute, queue};
+use ratatui::layout::{Rect, Size};
+use ratatui::{Terminal, TerminalOptions, Viewport};
 
 use super::{Look, draw};
 use crate::core::View;
@@ -47,7 +49,7 @@ impl Screen {
     /// # Errors
     /// If standard output is no terminal, or it refuses.
     pub fn enter(look: Look) -> io::Result<Self> {
-        let terminal = Terminal::new(CrosstermBackend::new(io::stdout()))?;
+        let terminal = canvas()?;
         let mut screen = Self {
             terminal,
             look,
@@ -81,8 +83,26 @@ impl Screen {
                 turn_stderr_aside(log);
             }
         }
-        self.terminal.clear()
+        self.clear()
     }
+
+    /// An empty screen of the size that the terminal has now.
+    fn clear(&mut self) -> io::Result<()> {
+        self.terminal = canvas()?;
+        execute!(io::stdout(), Clear(ClearType::All))
+    }
+}
+
+/// A canvas of a fixed size. One that follows the terminal by itself asks it for the place of the
+/// cursor at each change, and a terminal that does not answer would end the run.
+fn canvas() -> io::Result<Terminal<CrosstermBackend<Stdout>>> {
+    let (width, height) = size()?;
+    Terminal::with_options(
+        CrosstermBackend::new(io::stdout()),
+        TerminalOptions {
+            viewport: Viewport::Fixed(Rect::new(0, 0, width, height)),
+        },
+    )
 }
 
 impl Output for Screen {
@@ -90,6 +110,10 @@ impl Output for Screen {
         if !ENTERED.load(Ordering::SeqCst) {
             // A panic that was caught gave the terminal back, and the program goes on.
             self.take()?;
+        }
+        // Asked each time: a change of size can go unreported.
+        if self.terminal.get_frame().area().as_size() != Size::from(size()?) {
+            self.clear()?;
         }
         let look = self.look;
         // A remark stays until the next question.
