@@ -53,7 +53,9 @@ pub fn all() -> Vec<(&'static str, View)> {
         ("asking", View { message: "Kept.".to_owned(), mark: Mark::Good, ..base() }),
         (
             "typed",
-            View { state: "TYPED", big: "512.3".to_owned(), unit: "Ω".to_owned(), keys: keep.clone(), ..base() },
+            View { state: "TYPED", big: "512.3".to_owned(), unit: "Ω".to_owned(), keys: keep.clone(), message: "Kept. The keypad sends arrows: turn NumLock on. They are read as figures.".to_owned(),
+                mark: Mark::Good,
+                ..base() },
         ),
         (
             "right",

@@ -103,7 +103,14 @@ impl Page {
         let forms = list_forms(&choices, columns);
         let mut list = room.take(&forms[forms.len().saturating_sub(1)..]);
         let keys = room.take(&[keys]);
-        let message = room.take(&[message]);
+        // While a value is typed, its print comes before "Kept." of the value before it.
+        let message_waits = view.state == "TYPED" && matches!(view.mark, Mark::Plain | Mark::Good);
+        let message_forms = vec![message];
+        let mut message = if message_waits {
+            Vec::new()
+        } else {
+            room.take(&message_forms)
+        };
         let question = if list_asks {
             room.take(&[question])
         } else {
@@ -123,6 +130,9 @@ impl Page {
         };
         let value = set(&view.big, &view.unit, width, most, look).unwrap_or(least.clone());
         room.left = (room.left + least.height()).saturating_sub(value.height());
+        if message_waits {
+            message = room.take(&message_forms);
+        }
         if !list_leads {
             room.grow(&mut list, &forms);
         }
