@@ -42,8 +42,10 @@ pub trait Output {
 pub enum FromWorld {
     /// A key.
     Key(Key),
-    /// A whole line of keys, typed where lines are read.
-    Line(Vec<Key>),
+    /// A key of a line of text.
+    Typed(Key),
+    /// A line of text, one answer.
+    Line(String),
     /// A remark about the keyboard, for whoever sits at it.
     Hint(String),
     /// Nothing changed in the run, but the screen must be drawn again.
@@ -229,7 +231,8 @@ impl Session<'_> {
         };
         match next {
             Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
-            Ok(FromWorld::Line(keys)) => self.deliver(Event::Line(keys)),
+            Ok(FromWorld::Typed(key)) => self.deliver(Event::Typed(key)),
+            Ok(FromWorld::Line(text)) => self.deliver(Event::Line(text)),
             Ok(FromWorld::Hint(text)) => {
                 self.output.hint(&text);
                 self.show()

@@ -101,83 +101,6 @@ pub(super) fn take(turn: &mut Turn, key: Key) {
     }
 }
 
-/// Takes in a line of keys.
-///
-/// A line of text (more than one key, Enter at its end) is taken only if every
-/// character of it came to stand as typed: out of "512 ohm" no "512m" may come.
-/// Its Enter answers nothing but that text; where a digit acted by itself, as in
-/// the menu, the Enter must not affirm the question that comes next.
-pub(super) fn take_line(turn: &mut Turn, keys: &[Key]) {
-    turn.run.live.last_key = None;
-    let text = match keys {
-        [text @ .., Key::Enter] if !text.is_empty() => text,
-        _ => {
-            for key in keys {
-                take(turn, *key);
-            }
-            return;
-        }
-    };
-    if matches!(
-        turn.run.live.phase,
-        Phase::Menu | Phase::Reason(_) | Phase::Statuses
-    ) {
-        // One digit chooses; more would choose again in the list after it.
-        if let [digit] = text {
-            take(turn, *digit);
-        }
-        return;
-    }
-    if matches!(turn.run.live.phase, Phase::Confirming(_)) {
-        // A value typed instead of an answer, as with a single digit; here it may begin with a minus.
-        turn.run.live.phase = Phase::Asking;
-    }
-    if !matches!(turn.run.live.phase, Phase::Asking | Phase::Noting) {
-        return;
-    }
-    let wanted: String = text.iter().filter_map(|key| character(*key)).collect();
-    turn.run.live.typed.clear();
-    turn.run.live.letters = false;
-    let is_plus_text = turn.run.live.phase == Phase::Noting;
-    let all_text = text
-        .iter()
-        .all(|key| character(*key).is_some() && (is_plus_text || *key != Key::Plus));
-    if all_text {
-        // A minus that is no sign would answer no.
-        let is_minus_text = is_plus_text
-            || matches!(
-                turn.asked().slot(&turn.run.saved).kind,
-                SlotKind::Number(_) | SlotKind::Tag
-            );
-        if is_minus_text || !text.contains(&Key::Minus) {
-            for key in text {
-                take(turn, *key);
-            }
-        }
-    }
-    if turn.run.live.typed.eq_ignore_ascii_case(&wanted) {
-        take(turn, Key::Enter);
-    } else {
-        turn.run.live.typed.clear();
-        turn.tell(
-            Mark::Watch,
-            "Not taken. Type only the number, the letters or the choice that is asked for.",
-        );
-    }
-}
-
-/// The character that a key types, if it types one.
-fn character(key: Key) -> Option<char> {
-    match key {
-        Key::Digit(digit) => Some(char::from(b'0' + digit.min(9))),
-        Key::Point => Some('.'),
-        Key::Minus => Some('-'),
-        Key::Plus => Some('+'),
-        Key::Letter(letter) => Some(letter),
-        Key::Enter | Key::Star | Key::Slash | Key::Erase | Key::Stop => None,
-    }
-}
-
 fn asking(turn: &mut Turn, key: Key) {
     let slot = turn.asked().slot(&turn.run.saved).kind;
     let is_text = matches!(slot, SlotKind::Tag);
@@ -193,32 +116,60 @@ fn asking(turn: &mut Turn, key: Key) {
         Key::Plus if !turn.run.live.typed.is_empty() => next_suffix(turn, &slot),
         Key::Plus => turn.ask_again(),
         Key::Minus if is_text || matches!(slot, SlotKind::Number(_)) => push(turn, '-'),
+        Key::Minus if !turn.run.live.typed.is_empty() => push(turn, '-'),
         Key::Minus => turn.no(keyed("no key")),
         Key::Digit(digit) => digit_typed(turn, digit, &slot),
         Key::Point => push(turn, '.'),
         Key::Letter(letter) if is_text => push(turn, letter.to_ascii_uppercase()),
-        Key::Letter(letter @ ('k' | 'K' | 'm' | 'M')) if matches!(slot, SlotKind::Number(_)) => {
-            push(turn, letter);
-        }
-        Key::Letter(_) | Key::Stop => {}
+        // Shown and refused whole: a sign that is dropped would leave an answer that nobody gave.
+        Key::Letter(letter) => push(turn, letter),
+        Key::Stop => {}
     }
 }
 
 fn push(turn: &mut Turn, character: char) {
     if turn.run.live.typed.chars().count() < LONGEST {
         turn.run.live.typed.push(character);
+    } else {
+        turn.run.live.typed.clear();
+        turn.tell(Mark::Watch, "Too long. It is cleared; type it again.");
+    }
+}
+
+/// Takes in a whole line as one answer: kept or refused as it stands, no part of it acts.
+pub(super) fn line(turn: &mut Turn, text: &str) {
+    let text = text.trim();
+    if text.chars().count() > LONGEST {
+        turn.tell(Mark::Watch, "Too long. Nothing was stored; type it again.");
+        return;
+    }
+    let figure = match text.as_bytes() {
+        [figure @ b'0'..=b'9'] => Some(Key::Digit(figure - b'0')),
+        _ => None,
+    };
+    match (turn.run.live.phase.clone(), figure) {
+        (Phase::Idle | Phase::Saving | Phase::Done, _) => {}
+        (Phase::Noting, _) => turn.note(text, None),
+        (Phase::Reason(_) | Phase::Menu | Phase::Statuses, Some(key)) => take(turn, key),
+        (Phase::Reason(_) | Phase::Menu | Phase::Statuses, None) => {
+            turn.tell(
+                Mark::Watch,
+                "One figure of the list is wanted. Nothing was stored.",
+            );
+        }
+        (Phase::Asking | Phase::Confirming(_), _) => {
+            // A value typed instead of a yes: the one read back is dropped.
+            turn.run.live.phase = Phase::Asking;
+            text.clone_into(&mut turn.run.live.typed);
+            enter(turn);
+        }
+        _ => turn.tell(Mark::Watch, "Not now. Nothing was stored. Enter goes on."),
     }
 }
 
 fn digit_typed(turn: &mut Turn, digit: u8, slot: &SlotKind) {
     let character = char::from(b'0' + digit.min(9));
     match slot {
-        SlotKind::Choice(options) => {
-            if usize::from(digit) >= 1 && usize::from(digit) <= options.len() {
-                turn.run.live.typed = character.to_string();
-            }
-        }
-        SlotKind::YesNo => {}
         SlotKind::Tag if turn.run.live.letters => letter_code(turn, character),
         _ => push(turn, character),
     }
@@ -243,10 +194,9 @@ fn letter_code(turn: &mut Turn, digit: char) {
 
 /// Ohm, kilohm, megohm: the plus key goes round, and the screen shows which.
 fn next_suffix(turn: &mut Turn, slot: &SlotKind) {
-    let SlotKind::Number(range) = slot else {
-        return;
-    };
-    if !matches!(range.unit.id(), "ohm" | "Mohm") {
+    let ohms = matches!(slot, SlotKind::Number(range) if matches!(range.unit.id(), "ohm" | "Mohm"));
+    if !ohms {
+        push(turn, '+');
         return;
     }
     let typed = &mut turn.run.live.typed;
@@ -273,6 +223,7 @@ fn enter(turn: &mut Turn) {
     if let Some(option) = typed
         .parse::<usize>()
         .ok()
+        .filter(|_| typed.len() == 1)
         .and_then(|place| asked.options().get(place.wrapping_sub(1)))
     {
         let candidate = Candidate {
@@ -306,7 +257,7 @@ fn confirming(turn: &mut Turn, key: Key, candidate: Candidate) {
         }
         Key::Slash => menu(turn),
         // Typing a value instead of answering: the one read back is dropped.
-        Key::Digit(_) | Key::Point => {
+        Key::Digit(_) | Key::Point | Key::Letter(_) => {
             turn.run.live.phase = Phase::Asking;
             turn.run.live.message = super::Message {
                 mark: Mark::Watch,

@@ -41,9 +41,10 @@ pub enum Event {
     Begin,
     /// A key, already mapped to what it means on the keypad.
     Key(Key),
-    /// A whole line of keys, from where lines are read and no finger bounces.
-    /// With more than one key and Enter at its end it is a text: taken whole or not at all.
-    Line(Vec<Key>),
+    /// A key from a line of text, not from a finger: it cannot bounce.
+    Typed(Key),
+    /// A whole line of text, to be taken as one answer or not at all: no sign of it is left out.
+    Line(String),
     /// The ear heard words, for the question with this number.
     Heard {
         /// The words, in lower case; empty if nothing was understood.

@@ -70,9 +70,13 @@ impl Turn<'_> {
                     keypad::take(self, key);
                 }
             }
-            Event::Line(keys) => {
+            Event::Typed(key) => {
                 self.relisten = true;
-                keypad::take_line(self, &keys);
+                keypad::take(self, key);
+            }
+            Event::Line(text) => {
+                self.relisten = true;
+                keypad::line(self, &text);
             }
             Event::Heard {
                 words,

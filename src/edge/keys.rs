@@ -24,9 +24,6 @@ const POLL: Duration = Duration::from_millis(200);
 /// How many of those waits pass between two looks.
 const LOOK_EVERY: u32 = 5;
 
-/// Longest line that is read as keys, in characters; the rest of it is not read.
-const LONGEST_LINE: usize = 200;
-
 /// Acts that can be given other keys, and what each is.
 const ACTS: [(&str, Key); 18] = [
     ("enter", Key::Enter),
@@ -259,7 +256,7 @@ fn usual(code: KeyCode) -> Option<Key> {
         KeyCode::Enter => Key::Enter,
         KeyCode::Backspace => Key::Erase,
         KeyCode::Esc => Key::Stop,
-        KeyCode::Char(character) => typed(character)?,
+        KeyCode::Char(character) if !character.is_control() => sign_key(character),
         // A keypad whose NumLock is off.
         KeyCode::Insert => Key::Digit(0),
         KeyCode::End => Key::Digit(1),
@@ -292,17 +289,18 @@ fn usual_codes(key: Key) -> Vec<KeyCode> {
     }
 }
 
-fn typed(character: char) -> Option<Key> {
-    Some(match character {
+/// What a character means as a key.
+#[must_use]
+pub fn sign_key(character: char) -> Key {
+    match character {
         '0'..='9' => Key::Digit(character as u8 - b'0'),
         '.' | ',' => Key::Point,
         '+' => Key::Plus,
         '-' => Key::Minus,
         '*' => Key::Star,
         '/' => Key::Slash,
-        other if other.is_control() => return None,
         other => Key::Letter(other),
-    })
+    }
 }
 
 /// What an event of the terminal means; nothing, for a paste, a mouse, or a key let go.
@@ -397,7 +395,7 @@ pub fn listen(sender: SyncSender<FromWorld>, keymap: Keymap) {
     });
 }
 
-/// Starts to read lines from standard input; see [`line_keys`].
+/// Starts to read lines from standard input; see [`read_line`].
 pub fn listen_lines(sender: SyncSender<FromWorld>) {
     std::thread::spawn(move || {
         let mut input = std::io::stdin().lock();
@@ -412,42 +410,49 @@ pub fn listen_lines(sender: SyncSender<FromWorld>) {
                     return;
                 }
             }
-            let text = String::from_utf8_lossy(&bytes);
-            let meaning = if text.chars().count() > LONGEST_LINE {
-                FromWorld::Hint(format!(
-                    "That line is longer than {LONGEST_LINE} characters; nothing of it was taken."
-                ))
-            } else {
-                FromWorld::Line(line_keys(&text))
+            let sent = match read_line(&String::from_utf8_lossy(&bytes)) {
+                Line::Keys(keys) => keys
+                    .into_iter()
+                    .try_for_each(|key| sender.send(FromWorld::Typed(key))),
+                Line::Text(text) => sender.send(FromWorld::Line(text)),
             };
-            if sender.send(meaning).is_err() {
+            if sent.is_err() {
                 return;
             }
         }
     });
 }
 
-/// The keys that a line means.
+/// What a line means.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Line {
+    /// An act: yes, no, stop, or keys one by one with blanks between, as `/ 2`.
+    Keys(Vec<Key>),
+    /// An answer, to be taken whole.
+    Text(String),
+}
+
+/// Reads one line.
 ///
-/// Nothing, `yes`, `y`, `done` and `next` are Enter; `no` and `n` are minus; `stop` is Stop; one
-/// of `+ - * /` alone is that key; a line that begins with one of them and a
-/// space is keys one by one (`/ 2`). All else is text, closed by Enter.
+/// Nothing, `yes`, `y`, `done` and `next` are Enter; `no` and `n` are minus;
+/// `stop` is Stop; one of `+ - * /` alone is that key, and figures may follow it
+/// with blanks between (`/ 2`). All else is an answer.
 #[must_use]
-pub fn line_keys(text: &str) -> Vec<Key> {
+pub fn read_line(text: &str) -> Line {
     let text = text.trim();
     match text.to_ascii_lowercase().as_str() {
-        "" | "yes" | "y" | "done" | "next" => return vec![Key::Enter],
-        "no" | "n" => return vec![Key::Minus],
-        "stop" => return vec![Key::Stop],
+        "" | "yes" | "y" | "done" | "next" => return Line::Keys(vec![Key::Enter]),
+        "no" | "n" => return Line::Keys(vec![Key::Minus]),
+        "stop" => return Line::Keys(vec![Key::Stop]),
         _ => {}
     }
-    let first = text.split_whitespace().next().unwrap_or_default();
-    let keys = text.chars().filter(|character| !character.is_control());
-    if matches!(first, "+" | "-" | "*" | "/") {
-        return keys
-            .filter(|character| !character.is_whitespace())
-            .filter_map(typed)
-            .collect();
+    let is_act = |part: &str| matches!(part, "/" | "*" | "+" | "-");
+    let is_figure = |part: &str| part.len() == 1 && part.as_bytes()[0].is_ascii_digit();
+    let mut parts = text.split_whitespace();
+    // Only a key that is no part of a number begins such a line.
+    if parts.next().is_some_and(is_act) && parts.all(|part| is_act(part) || is_figure(part)) {
+        let keys = text.chars().filter(|sign| !sign.is_whitespace());
+        return Line::Keys(keys.map(sign_key).collect());
     }
-    keys.filter_map(typed).chain([Key::Enter]).collect()
+    Line::Text(text.to_owned())
 }

@@ -80,6 +80,88 @@ impl Folded<'_> {
             .map(|later| later.seq)
     }
 
+    /// The record that corrected an answer or took it back.
+    fn removed_at(&self, seq: u64) -> Option<u64> {
+        self.replacement(seq).or_else(|| {
+            self.bodies().find_map(|(at, _, body)| match body {
+                Body::Withdrawn { seq: old, .. } if *old == seq => Some(at),
+                _ => None,
+            })
+        })
+    }
+
+    /// In words, what the finding of record `seq` was worked out from and was replaced or taken back after it.
+    pub(super) fn outdated(&self, seq: u64, step: &str) -> Option<String> {
+        let StepKind::Finding(wanted) = &self.step(step)?.kind else {
+            return None;
+        };
+        let mut changes: Vec<String> = Vec::new();
+        for input in wanted.inputs.values() {
+            match input {
+                job::Source::Step(read) | job::Source::Rows(read) => changes.extend(
+                    self.saved
+                        .answers
+                        .iter()
+                        .filter(|kept| kept.answer.step == *read && self.is_used_by(kept, seq))
+                        .filter_map(|kept| self.change_after(kept, seq)),
+                ),
+                // A figure of an earlier finding: that one's inputs count too. It has a smaller number, so this ends.
+                job::Source::Figure { step, .. } => changes.extend(
+                    self.bodies()
+                        .filter(|(at, _, body)| {
+                            *at < seq && matches!(body, Body::Found { step: id, .. } if id == step)
+                        })
+                        .last()
+                        .and_then(|(at, ..)| self.outdated(at, step)),
+                ),
+                _ => {}
+            }
+        }
+        // One reading can be two inputs.
+        changes.sort();
+        changes.dedup();
+        (!changes.is_empty()).then(|| changes.join("; "))
+    }
+
+    /// The answer that counted for its question when record `seq` was written.
+    fn is_used_by(&self, kept: &Kept, seq: u64) -> bool {
+        let counted = |other: &Kept| {
+            other.seq < seq
+                && self
+                    .removed_at(other.seq)
+                    .is_none_or(|removed| removed > seq)
+        };
+        counted(kept)
+            && !self.saved.answers.iter().any(|other| {
+                other.seq > kept.seq
+                    && other.answer.step == kept.answer.step
+                    && other.answer.row == kept.answer.row
+                    && counted(other)
+            })
+    }
+
+    /// What became of an answer after record `seq`: replaced, by a correction or by doing the step again, or taken back.
+    fn change_after(&self, kept: &Kept, seq: u64) -> Option<String> {
+        let what = self.title(&kept.answer.step, kept.answer.row.as_ref());
+        let old = self.shown(&kept.answer);
+        let new = self.saved.answers.iter().rfind(|other| {
+            other.seq > seq
+                && other.answer.step == kept.answer.step
+                && other.answer.row == kept.answer.row
+                && self.removed_at(other.seq).is_none()
+        });
+        match new {
+            Some(new) => Some(format!(
+                "{what}: {old} was replaced by {} [{}]",
+                self.shown(&new.answer),
+                new.seq
+            )),
+            None => self
+                .removed_at(kept.seq)
+                .map(|_| format!("{what}: {old} was taken back")),
+        }
+    }
+
     /// The same question was answered again later, as after a "no" to a safety question.
     fn is_repeated(&self, kept: &Kept) -> bool {
         self.saved.answers.iter().any(|later| {

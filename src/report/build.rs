@@ -32,6 +32,7 @@ pub fn build(source: &Source) -> Report {
         track: track::track(&findings, &limits, folded.job),
         runs: measured::runs(&folded, &answers),
         decisions: uncertainty::decisions(&findings),
+        without_uncertainty: uncertainty::units_without(&answers),
         gates: answers
             .iter()
             .filter(|answer| answer.kind == AnswerKind::Gate)
@@ -259,6 +260,9 @@ impl<'a> Folded<'a> {
             lines[at].latest = !lines[at + 1..]
                 .iter()
                 .any(|later| later.step == lines[at].step);
+            if lines[at].latest {
+                lines[at].outdated = self.outdated(lines[at].seq, &lines[at].step);
+            }
         }
         lines
     }
@@ -308,6 +312,7 @@ impl<'a> Folded<'a> {
                 .collect(),
             inputs: inputs.clone(),
             latest: true,
+            outdated: None,
         }
     }
 

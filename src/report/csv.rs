@@ -214,10 +214,10 @@ impl Row {
                 .text("reason", &finding.reason)
                 .text(
                     "counts",
-                    if finding.latest {
-                        "counts"
-                    } else {
-                        "earlier attempt"
+                    match (finding.latest, &finding.outdated) {
+                        (true, None) => "counts",
+                        (true, Some(_)) => "from a value that was replaced afterwards",
+                        (false, _) => "earlier attempt",
                     },
                 )
         };

@@ -140,6 +140,20 @@ fn about_findings(report: &Report, list: &mut Gathered) {
         let (what, weight) = finding_words(finding, as_found);
         list.add(weight, Some(finding.seq), what, finding.reason.clone());
     }
+    for finding in &report.findings {
+        if let Some(outdated) = &finding.outdated {
+            list.add(
+                Weight::Bad,
+                Some(finding.seq),
+                format!(
+                    "Worked out from a value that was replaced afterwards: {}",
+                    finding.title
+                ),
+                format!("{outdated}. The result was not worked out again; do not rely on it."),
+            );
+        }
+    }
+    found_bad |= deviations_beyond(report, list);
     if found_bad {
         list.add(
             Weight::Watch,
@@ -163,6 +177,31 @@ fn about_findings(report: &Report, list: &mut Gathered) {
             ),
         );
     }
+}
+
+/// As-found deviations beyond the limit that no finding judged, as when the job ended before it.
+fn deviations_beyond(report: &Report, list: &mut Gathered) -> bool {
+    let mut any = false;
+    for run in report
+        .runs
+        .iter()
+        .filter(|run| run.stage == Stage::AsFound && !run.judged)
+    {
+        let read = run.rows.iter().flat_map(|row| &row.cells);
+        let all = read.clone().filter(|cell| cell.deviation.is_some()).count();
+        let beyond = read.filter(|cell| cell.beyond).count();
+        if beyond > 0 {
+            any = true;
+            let limit = run.limit.as_ref().map_or("", |limit| limit.value.as_str());
+            list.add(
+                Weight::Bad,
+                None,
+                format!("As found, beyond the limit: {}", run.title),
+                format!("{beyond} of {all} deviations are beyond \u{B1}{limit} % of span; no finding judged them."),
+            );
+        }
+    }
+    any
 }
 
 fn finding_words(finding: &FindingLine, as_found: bool) -> (String, Weight) {

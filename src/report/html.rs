@@ -71,9 +71,7 @@ fn top(page: &mut Markup, report: &Report) {
             }
             fact(page, "Start", &head.started.to_read());
             fact(page, "End", &head.last.to_read());
-            if let Some(words) = report.as_left_in_words() {
-                fact(page, "As left", &words);
-            }
+            fact(page, "As left", &report.as_left_in_words());
             fact(
                 page,
                 "UTC",
@@ -187,6 +185,10 @@ fn finding_row(page: &mut Markup, report: &Report, finding: &FindingLine) {
         );
     });
     page.element("td", &[], |page| {
+        if let Some(outdated) = &finding.outdated {
+            page.leaf("span", "mark", "from a value that was replaced")
+                .text(&format!(" {outdated}. "));
+        }
         page.text(&finding.reason)
             .literal(" ")
             .leaf("i", "", &finding.said);

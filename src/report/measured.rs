@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 
 use super::build::Folded;
 use super::types::{Answer, Pair, Run, RunCell, RunColumn, RunLimit, RunRow, Side};
+use crate::calc::finding::Grade;
 use crate::calc::{rounding, signal};
 use crate::core::question::{command_at, with_unit};
 use crate::core::record::{Row, Value};
@@ -176,6 +177,20 @@ fn run(folded: &Folded, answers: &[Answer], step: &Step, set: &ReadingSet) -> Ru
                 answer.step == step.id && answer.counts == super::types::Counts::EarlierAttempt
             })
             .count(),
+        judged: folded.job.steps.iter().any(|other| match &other.kind {
+            StepKind::Finding(wanted) => {
+                wanted
+                    .inputs
+                    .values()
+                    .any(|input| *input == Source::Rows(step.id.clone()))
+                    && folded
+                        .saved
+                        .findings
+                        .get(&other.id)
+                        .is_some_and(|finding| finding.grade != Grade::CannotTell)
+            }
+            _ => false,
+        }),
     }
 }
 

@@ -82,15 +82,18 @@ pub fn name(report: &Report) -> String {
 }
 
 impl Report {
-    /// How many of the latest as-left findings are good; none where there is no such finding.
-    pub(crate) fn as_left_in_words(&self) -> Option<String> {
-        let left: Vec<Grade> = self
+    /// How many of the latest as-left findings are good, and stand for the values as corrected.
+    pub(crate) fn as_left_in_words(&self) -> String {
+        let left: Vec<bool> = self
             .findings
             .iter()
             .filter(|finding| finding.latest && finding.stage == Some(Stage::AsLeft))
-            .map(|finding| finding.grade)
+            .map(|finding| finding.grade == Grade::Good && finding.outdated.is_none())
             .collect();
-        let good = left.iter().filter(|grade| **grade == Grade::Good).count();
-        (!left.is_empty()).then(|| format!("{good} of {} findings good", left.len()))
+        if left.is_empty() {
+            return "not judged".to_owned();
+        }
+        let good = left.iter().filter(|good| **good).count();
+        format!("{good} of {} findings good", left.len())
     }
 }

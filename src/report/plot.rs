@@ -8,6 +8,15 @@ use crate::job::Stage;
 
 /// Deviation over travel, one column of runs that measure the same; nothing where no deviation is known.
 pub(super) fn deviations(page: &mut Markup, runs: &[&Run], column: usize) {
+    // Unique on the page: a step belongs to one group of runs only.
+    let id = runs
+        .first()
+        .map_or_else(String::new, |run| format!("{}-{column}", run.step));
+    let (title_id, about_id) = (
+        format!("deviation-title-{id}"),
+        format!("deviation-desc-{id}"),
+    );
+    let both_ids = format!("{title_id} {about_id}");
     let series: Vec<Series> = runs
         .iter()
         .flat_map(|run| {
@@ -46,14 +55,14 @@ pub(super) fn deviations(page: &mut Markup, runs: &[&Run], column: usize) {
         &[
             ("viewBox", "0 0 360 176"),
             ("role", "img"),
-            ("aria-labelledby", "deviation-title deviation-desc"),
+            ("aria-labelledby", &both_ids),
             ("class", "plot"),
         ],
         |page| {
-            page.element("title", &[("id", "deviation-title")], |page| {
+            page.element("title", &[("id", &title_id)], |page| {
                 page.text("Deviation in % of span over travel");
             });
-            page.element("desc", &[("id", "deviation-desc")], |page| {
+            page.element("desc", &[("id", &about_id)], |page| {
                 for series in series.iter().filter(|series| !series.marks.is_empty()) {
                     let values: Vec<String> = series
                         .marks
@@ -250,12 +259,12 @@ fn draw_frame(page: &mut Markup, frame: &Frame, limit: Option<f64>) {
 }
 
 fn draw_legend(page: &mut Markup, series: &[Series], limit: bool) {
-    let mut x = 30.0;
+    let mut x = 8.0;
     for series in series.iter().filter(|series| !series.marks.is_empty()) {
         series.draw_mark(page, x, 168.0, None);
         label(page, x + 6.0, 171.0, "start", &series.name());
         // About the width of the letters at the size of the picture.
-        x += 14.0 + 4.3 * series.name().len() as f64;
+        x += 14.0 + 4.7 * series.name().len() as f64;
     }
     if limit {
         page.shape(
@@ -367,7 +376,9 @@ fn draw_wiper(page: &mut Markup, top: f64, name: &str, wiper: &Wiper, margin: Op
             "line",
             &line(x(low), top + 16.0, x(high), top + 16.0, class).each(),
         );
-        for (end, shown) in [(low, &wiper.low), (high, &wiper.high)] {
+        // Two ends that are near each other are written to both sides of the gap.
+        let near = x(high) - x(low) < 40.0;
+        for (end, shown, outward) in [(low, &wiper.low, "end"), (high, &wiper.high, "start")] {
             let off = !(0.0..=100.0).contains(&end);
             page.shape(
                 "line",
@@ -386,15 +397,17 @@ fn draw_wiper(page: &mut Markup, top: f64, name: &str, wiper: &Wiper, margin: Op
             } else {
                 format!("{shown} %")
             };
-            // Kept inside the picture: a label at its edge is written inward.
-            let anchor = if x(end) < 30.0 {
-                "start"
-            } else if x(end) > 330.0 {
-                "end"
+            // Kept inside the picture: off the track there is no room on the outer side.
+            let (place, anchor) = if off && end < 0.0 {
+                (1.0, "start")
+            } else if off {
+                (359.0, "end")
+            } else if near {
+                (x(end), outward)
             } else {
-                "middle"
+                (x(end), "middle")
             };
-            label(page, x(end), top + 36.0, anchor, &text);
+            label(page, place, top + 36.0, anchor, &text);
         }
     }
     if let Some(at) = percent(&wiper.at) {

@@ -18,11 +18,9 @@ pub fn text(report: &Report) -> String {
         format!("{} to {}", head.started.to_read(), head.last.to_read()),
         format!("By: {}", head.by.as_deref().unwrap_or("nobody named")),
         format!("State: {}", head.state.words()),
+        format!("As left: {}", report.as_left_in_words()),
         String::new(),
     ];
-    if let Some(words) = report.as_left_in_words() {
-        lines.insert(4, format!("As left: {words}"));
-    }
     if report.exceptions.is_empty() {
         lines.push("No exceptions.".to_owned());
     } else {
@@ -78,9 +76,14 @@ pub fn text(report: &Report) -> String {
             };
             let verdict = finding.verdict.replace('-', " ");
             lines.push(format!(
-                "{sign} {}: {verdict} ({}). {}",
+                "{sign} {}: {verdict} ({}{}). {}",
                 finding.title,
                 csv::grade(finding.grade),
+                if finding.outdated.is_some() {
+                    ", from a value that was replaced afterwards"
+                } else {
+                    ""
+                },
                 finding.reason
             ));
         }

@@ -61,6 +61,8 @@ pub struct Report {
     pub limits: Vec<LimitLine>,
     /// Specifications from which the uncertainty of readings is worked out.
     pub meters: Vec<Meter>,
+    /// Unit ids of readings for which no uncertainty is given, because no specification, or more than one, is for them.
+    pub without_uncertainty: Vec<String>,
     /// Cautions of the job.
     pub cautions: Vec<String>,
     /// What this record means and does not mean.
@@ -199,6 +201,9 @@ pub struct FindingLine {
     pub inputs: BTreeMap<String, String>,
     /// False if the same calculation was done again later.
     pub latest: bool,
+    /// What it was worked out from and was replaced or taken back after it, without a new
+    /// calculation: the result then stands for the old value. None for earlier attempts.
+    pub outdated: Option<String>,
 }
 
 /// One number of a finding.

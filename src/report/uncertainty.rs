@@ -2,7 +2,7 @@
 //! the plate, and the class of a result against its limit.
 
 use super::build::Folded;
-use super::types::{Decision, FindingLine, Meter};
+use super::types::{Answer, Decision, FindingLine, Meter};
 use crate::calc::decision;
 use crate::calc::meter::MeterSpec;
 use crate::calc::rounding;
@@ -73,6 +73,19 @@ pub(super) fn of_reading(folded: &Folded, answer: &Answered) -> Option<String> {
     let expanded = expanded(&meter, f64::try_from(*value).ok()?)?;
     let shown = rounding::significant(&expanded.to_string(), 2).ok()?;
     Some(with_unit(&shown, unit))
+}
+
+/// Units of readings that come without an uncertainty, each once.
+pub(super) fn units_without(answers: &[Answer]) -> Vec<String> {
+    let mut units: Vec<String> = answers
+        .iter()
+        .filter(|answer| answer.uncertainty.is_none())
+        .filter_map(|answer| answer.unit.clone())
+        .filter(|unit| unit != "none")
+        .collect();
+    units.sort();
+    units.dedup();
+    units
 }
 
 /// a = % of reading + counts; u = a / root of three (GUM 4.3.7); U = 2 u.

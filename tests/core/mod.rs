@@ -115,11 +115,29 @@ impl World {
         });
     }
 
+    /// One line: an act by its keys, anything else as a whole line.
     fn keys(&mut self, text: &str) {
-        for key in sayback::edge::keys::line_keys(text) {
-            self.now_ms += 400;
-            self.give(Event::Key(key));
+        use sayback::edge::keys::{Line, read_line};
+        self.now_ms += 400;
+        match read_line(text) {
+            Line::Text(text) => self.give(Event::Line(text)),
+            Line::Keys(keys) => {
+                for key in keys {
+                    self.now_ms += 400;
+                    self.give(Event::Key(key));
+                }
+            }
         }
+    }
+
+    /// The same signs, pressed one by one on a full keyboard, then Enter.
+    fn press(&mut self, text: &str) {
+        for sign in text.chars() {
+            self.now_ms += 400;
+            self.give(Event::Key(sayback::edge::keys::sign_key(sign)));
+        }
+        self.now_ms += 400;
+        self.give(Event::Key(Key::Enter));
     }
 
     fn kept(&self) -> Vec<(String, Value)> {
@@ -146,7 +164,10 @@ fn check_kept(before: &Run, event: &Event, body: &Body) {
     if answer.value == Value::Done {
         return;
     }
-    let by_enter = matches!(event, Event::Key(Key::Enter));
+    let by_enter = matches!(
+        event,
+        Event::Key(Key::Enter) | Event::Typed(Key::Enter) | Event::Line(_)
+    );
     let by_minus = matches!(event, Event::Key(Key::Minus)) && answer.value == Value::No;
     let by_word = matches!(event, Event::Heard { words, .. } if YES.contains(&words.as_str()));
     // A correction is kept by its reason, after the value was affirmed.
@@ -322,6 +343,63 @@ fn live_volts_lead_back_to_isolation() {
     );
 }
 
+#[test]
+fn what_is_no_answer_is_never_a_yes_to_a_gate() {
+    for text in [
+        "nope", "no way", "5", "yes no", "maybe", "512", "y e s", "-no", "n o",
+    ] {
+        let mut world = World::new();
+        world.keys(text);
+        assert_eq!(world.kept(), [], "line {text}");
+    }
+    for text in ["nope", "5", "x", "yes"] {
+        let mut world = World::new();
+        world.press(text);
+        assert_eq!(world.kept(), [], "keys {text}");
+    }
+}
+
+#[test]
+fn no_sign_of_a_typed_answer_is_dropped() {
+    for text in [
+        "5l2.3", "5O.3", "5 2", "5+2", "5*2", "5/2", "1e1", "3x1", "5..2", "-", "3-1", "31 %",
+    ] {
+        let mut world = World::new();
+        world.keys("yes");
+        world.keys(text);
+        assert_eq!(world.kept().len(), 1, "line {text}");
+    }
+    for text in ["5l2.3", "5O.3", "5 2", "5+2", "3x1", "3-1"] {
+        let mut world = World::new();
+        world.keys("yes");
+        world.press(text);
+        assert_eq!(world.kept().len(), 1, "keys {text}");
+    }
+}
+
+#[test]
+fn a_line_is_no_yes_to_a_read_back_and_no_number_of_a_list_by_its_last_figure() {
+    let mut world = World::new();
+    world.keys("yes");
+    world.hear("three one percent");
+    world.keys("nope");
+    assert_eq!(world.kept().len(), 1);
+    for line in [
+        "31", "12.02", "", "yes", "yes", "yes", "yes", "yes", "", "0.00", "0.00", "0.00", "", "0.3",
+    ] {
+        world.keys(line);
+    }
+    let before = world.kept().len();
+    world.keys("12");
+    world.keys("9");
+    assert_eq!(world.kept().len(), before);
+    world.keys("2");
+    assert_eq!(
+        world.kept().last(),
+        Some(&("valve-at".to_owned(), Value::Choice("mid".to_owned())))
+    );
+}
+
 fn phrases() -> impl Strategy<Value = String> {
     prop_oneof![
         Just("affirm".to_owned()),
@@ -363,6 +441,7 @@ fn phrases() -> impl Strategy<Value = String> {
 enum Act {
     Hear(String),
     Key(Key),
+    Line(String),
     Late,
     Tick(u64),
     Full(bool),
@@ -375,6 +454,7 @@ fn acts() -> impl Strategy<Value = Act> {
             Key::Enter, Key::Enter, Key::Digit(1), Key::Digit(5), Key::Digit(0), Key::Point, Key::Minus, Key::Plus,
             Key::Star, Key::Slash, Key::Erase, Key::Stop, Key::Letter('k'),
         ]).prop_map(Act::Key),
+        2 => prop::sample::select(vec!["5l2", "512", "nope", "1", "0.0", "zz", "yes"]).prop_map(|text| Act::Line(text.to_owned())),
         1 => Just(Act::Late),
         1 => (0..9000_u64).prop_map(Act::Tick),
         1 => any::<bool>().prop_map(Act::Full),
@@ -399,6 +479,7 @@ proptest! {
             match act {
                 Act::Hear(words) => world.hear(&words),
                 Act::Key(key) => { world.now_ms += 300; world.give(Event::Key(key)); }
+                Act::Line(text) => world.give(Event::Line(text)),
                 Act::Late => world.give(Event::Heard { words: "affirm".into(), listen: 0, clip: None, damaged: false }),
                 Act::Tick(ms) => { world.now_ms += ms; world.give(Event::Tick); }
                 Act::Full(full) => world.disk_full = full,

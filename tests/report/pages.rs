@@ -234,3 +234,90 @@ fn texts_that_begin_like_a_formula_get_an_apostrophe_in_csv() {
         assert!(rows.iter().any(|row| row["heard"].starts_with('\'')));
     }
 }
+
+#[test]
+fn every_picture_is_described_by_ids_of_its_own() {
+    let mut journal = both_runs();
+    let at = journal.job.index_of("run-found").unwrap();
+    // Different quantities are drawn apart.
+    journal.job.steps[at].measures = Some("another".to_owned());
+    let html = report::html(&journal.report());
+    assert_eq!(html.matches("<svg").count(), 2);
+    let mut ids: Vec<&str> = html
+        .split(" id=\"")
+        .skip(1)
+        .filter_map(|rest| rest.split('"').next())
+        .collect();
+    let all = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!((ids.len(), all), (4, 4));
+    for named in html.split("aria-labelledby=\"").skip(1) {
+        for id in named.split('"').next().unwrap().split(' ') {
+            assert!(ids.contains(&id), "{id}");
+        }
+    }
+}
+
+#[test]
+fn no_label_of_the_track_leaves_the_picture() {
+    for (low, high) in [
+        ("-1.0", "40.0"),
+        ("60.0", "101.0"),
+        ("-300.0", "300.0"),
+        ("0.0", "100.0"),
+        ("49.0", "51.0"),
+    ] {
+        let mut report = fv_118().report();
+        let wiper = report.track.as_mut().unwrap().as_left.as_mut().unwrap();
+        (wiper.low, wiper.high) = (Some(low.to_owned()), Some(high.to_owned()));
+        let html = report::html(&report);
+        let svg = html
+            .split("track-desc\">")
+            .nth(1)
+            .unwrap()
+            .split("</svg>")
+            .next()
+            .unwrap();
+        let mut spans: Vec<(String, f64, f64)> = Vec::new();
+        for label in svg.split("<text ").skip(1) {
+            let of = |name: &str| {
+                label
+                    .split(&format!("{name}=\""))
+                    .nth(1)
+                    .unwrap()
+                    .split('"')
+                    .next()
+                    .unwrap()
+            };
+            let text = label.split('>').nth(1).unwrap().split('<').next().unwrap();
+            // The mean letter takes about half of the size of 10.
+            let width = 5.0 * text.chars().count() as f64;
+            // The place across stands first.
+            let x: f64 = label
+                .strip_prefix("x=\"")
+                .and_then(|rest| rest.split('"').next())
+                .unwrap()
+                .parse()
+                .unwrap();
+            let left = match of("text-anchor") {
+                "start" => x,
+                "end" => x - width,
+                _ => x - width / 2.0,
+            };
+            assert!(
+                left >= 0.0 && left + width <= 360.0,
+                "{text} from {left} for {low} to {high}"
+            );
+            spans.push((of("y").to_owned(), left, left + width));
+        }
+        for (at, (row, left, right)) in spans.iter().enumerate() {
+            for (other, start, end) in &spans[at + 1..] {
+                assert!(
+                    row != other || right <= start || end <= left,
+                    "labels overlap at {row} for {low} to {high}"
+                );
+            }
+        }
+    }
+}

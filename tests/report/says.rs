@@ -402,3 +402,130 @@ fn a_deviation_beyond_the_limit_is_marked_and_one_on_it_is_not() {
             .any(|exception| exception.what == "As found, a limit was not kept")
     );
 }
+
+fn as_left(journal: &Journal) -> String {
+    let text = report::text(&journal.report());
+    let line = text.lines().find_map(|line| line.strip_prefix("As left: "));
+    line.unwrap().to_owned()
+}
+
+fn outdated(journal: &Journal, step: &str) -> Option<String> {
+    let report = journal.report();
+    let finding = report
+        .findings
+        .iter()
+        .rfind(|finding| finding.step == step)
+        .unwrap();
+    let told = report.exceptions.iter().any(|exception| {
+        exception.weight == Weight::Bad
+            && exception.seq == Some(finding.seq)
+            && exception
+                .what
+                .starts_with("Worked out from a value that was replaced")
+    });
+    assert_eq!(told, finding.outdated.is_some());
+    let on_page = report::html(&report).contains("from a value that was replaced</span>");
+    assert_eq!(
+        on_page,
+        report
+            .findings
+            .iter()
+            .any(|finding| finding.outdated.is_some())
+    );
+    finding.outdated.clone()
+}
+
+#[test]
+fn a_finding_does_not_outlive_the_reading_it_was_worked_out_from() {
+    let mut journal = fv_118();
+    assert!(
+        journal
+            .report()
+            .findings
+            .iter()
+            .all(|finding| finding.outdated.is_none())
+    );
+    assert_eq!(as_left(&journal), "3 of 3 findings good");
+    let cell = journal
+        .saved
+        .rows("run-left")
+        .iter()
+        .find(|kept| kept.answer.row.as_ref().unwrap().index == 2)
+        .unwrap()
+        .seq;
+    let new = journal.correct(cell, number("56.6", "%"), "misread");
+    assert_eq!(
+        outdated(&journal, "run-left-judged"),
+        Some(format!(
+            "Run as left: position at 50 % up: 50.6 % was replaced by 56.6 % [{new}]"
+        ))
+    );
+    assert_eq!(outdated(&journal, "ends"), None);
+    assert_eq!(as_left(&journal), "2 of 3 findings good");
+    journal.find("run-left-judged");
+    assert_eq!(outdated(&journal, "run-left-judged"), None);
+}
+
+#[test]
+fn a_finding_does_not_outlive_a_reading_taken_back_or_given_again() {
+    let mut journal = fv_118();
+    let end = journal.saved.answer("end-open").unwrap().seq;
+    journal.push(Body::Withdrawn {
+        seq: end,
+        then: Cursor::Ending,
+    });
+    assert_eq!(
+        outdated(&journal, "ends").as_deref(),
+        Some("A to wiper, open: 908 Ω was taken back")
+    );
+    let new = journal.number("end-open", "600", "ohm");
+    assert_eq!(
+        outdated(&journal, "ends"),
+        Some(format!(
+            "A to wiper, open: 908 Ω was replaced by 600 Ω [{new}]"
+        ))
+    );
+    // What was replaced before the finding is not held against it: 410 became 140 before the diagnosis.
+    assert_eq!(outdated(&journal, "diagnosis"), None);
+}
+
+#[test]
+fn as_found_deviations_beyond_the_limit_are_told_without_a_finding_too() {
+    let mut journal = Journal::start(job());
+    journal.run("run-found", &["-2.4", "22.9", "48.5"]);
+    let beyond = |journal: &Journal| {
+        journal
+            .report()
+            .exceptions
+            .into_iter()
+            .find(|exception| exception.what.starts_with("As found, beyond the limit"))
+            .map(|exception| exception.detail)
+    };
+    // -2.4 and -2.1 against 1.5; -1.5 is on the limit.
+    assert_eq!(
+        beyond(&journal).as_deref(),
+        Some("2 of 3 deviations are beyond ±1.5 % of span; no finding judged them.")
+    );
+    assert!(
+        journal
+            .report()
+            .exceptions
+            .iter()
+            .any(|exception| exception.what == "As found, a limit was not kept")
+    );
+    // A run that is not whole cannot be judged by its finding, so the readings still tell.
+    journal.find("run-found-judged");
+    assert!(beyond(&journal).is_some());
+    assert_eq!(beyond(&both_runs()), None);
+}
+
+#[test]
+fn readings_without_an_uncertainty_are_said_to_have_none() {
+    let report = fv_118().report();
+    assert_eq!(report.without_uncertainty, ["%"]);
+    assert!(report::html(&report).contains("No U is given for readings in %"));
+    let mut journal = Journal::start(job());
+    journal.number("r-ab", "1013", "ohm");
+    assert_eq!(journal.report().without_uncertainty, ["ohm"]);
+    assert_eq!(as_left(&journal), "not judged");
+}

@@ -5,7 +5,7 @@ use std::path::Path;
 use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use sayback::core::Key;
 use sayback::drive::FromWorld;
-use sayback::edge::keys::{Keymap, is_num_lock_off, line_keys, map};
+use sayback::edge::keys::{Keymap, Line, is_num_lock_off, map, read_line};
 use sayback::edge::signals;
 
 fn press(code: KeyCode) -> Event {
@@ -175,13 +175,14 @@ fn faults_in_a_file_of_keys_say_what_and_how_to_put_it_right() {
 }
 
 #[test]
-fn lines_as_keys() {
-    use Key::{Digit, Enter, Letter, Minus, Plus, Point, Slash, Star, Stop};
+fn a_line_is_an_act_or_a_whole_answer() {
+    use Key::{Digit, Enter, Minus, Plus, Slash, Star, Stop};
     for (text, keys) in [
         ("", vec![Enter]),
         ("  \r\n", vec![Enter]),
         ("yes", vec![Enter]),
         ("Y", vec![Enter]),
+        ("done", vec![Enter]),
         ("no", vec![Minus]),
         ("n\n", vec![Minus]),
         ("STOP", vec![Stop]),
@@ -190,18 +191,13 @@ fn lines_as_keys() {
         ("*", vec![Star]),
         ("/", vec![Slash]),
         ("/ 2", vec![Slash, Digit(2)]),
-        (
-            "512,3",
-            vec![Digit(5), Digit(1), Digit(2), Point, Digit(3), Enter],
-        ),
-        (
-            "-1.5k",
-            vec![Minus, Digit(1), Point, Digit(5), Letter('k'), Enter],
-        ),
-        ("a b", vec![Letter('a'), Letter(' '), Letter('b'), Enter]),
-        ("1\u{7}2", vec![Digit(1), Digit(2), Enter]),
     ] {
-        assert_eq!(line_keys(text), keys, "{text:?}");
+        assert_eq!(read_line(text), Line::Keys(keys), "{text:?}");
+    }
+    for text in [
+        "512,3", "-1.5k", "a b", "5 / 2", "nope", "yes no", "/ 12", "- x", "5+2",
+    ] {
+        assert_eq!(read_line(text), Line::Text(text.to_owned()), "{text:?}");
     }
 }
 

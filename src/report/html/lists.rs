@@ -103,6 +103,21 @@ fn limits(page: &mut Markup, report: &Report) {
             ),
         );
     }
+    if !report.without_uncertainty.is_empty() {
+        let units: Vec<String> = report
+            .without_uncertainty
+            .iter()
+            .map(|unit| with_unit("", unit).trim().to_owned())
+            .collect();
+        page.leaf(
+            "p",
+            "why",
+            &format!(
+                "No U is given for readings in {}: the plate has no specification, or more than one, for them.",
+                units.join(", ")
+            ),
+        );
+    }
 }
 
 pub(super) fn all_answers(page: &mut Markup, report: &Report) {

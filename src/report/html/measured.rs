@@ -133,7 +133,7 @@ fn run_column(page: &mut Markup, group: &[&Run], column: usize) {
                                         .iter()
                                         .find(|other| other.up == up && other.point == row.point)
                                         .and_then(|row| row.cells.get(column));
-                                    run_cell(page, cell);
+                                    run_cell(page, cell, up);
                                 }
                             }
                         });
@@ -163,7 +163,7 @@ fn run_heads(page: &mut Markup, group: &[&Run]) {
             page.element("th", &[("colspan", "2")], |_| {});
             for run in group {
                 let columns = if both_ways(run) { "4" } else { "2" };
-                page.element("th", &[("colspan", columns), ("class", "n")], |page| {
+                page.element("th", &[("colspan", columns), ("class", "group")], |page| {
                     page.text(run.stage.words());
                 });
             }
@@ -171,7 +171,7 @@ fn run_heads(page: &mut Markup, group: &[&Run]) {
         page.element("tr", &[], |page| {
             page.leaf("th", "n", "%").leaf("th", "n", "command");
             for run in group {
-                page.leaf("th", "n", "up").leaf("th", "n", "dev.");
+                page.leaf("th", "n first", "up").leaf("th", "n", "dev.");
                 if both_ways(run) {
                     page.leaf("th", "n", "down").leaf("th", "n", "dev.");
                 }
@@ -180,12 +180,13 @@ fn run_heads(page: &mut Markup, group: &[&Run]) {
     });
 }
 
-fn run_cell(page: &mut Markup, cell: Option<&RunCell>) {
+fn run_cell(page: &mut Markup, cell: Option<&RunCell>, first_of_run: bool) {
+    let class = if first_of_run { "n first" } else { "n" };
     let Some(cell) = cell else {
-        page.leaf("td", "n", "\u{2013}").leaf("td", "n", "");
+        page.leaf("td", class, "\u{2013}").leaf("td", "n", "");
         return;
     };
-    page.element("td", &[("class", "n")], |page| {
+    page.element("td", &[("class", class)], |page| {
         for old in &cell.replaced {
             page.leaf("span", "old", old).text(" ");
         }

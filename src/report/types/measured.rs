@@ -85,6 +85,8 @@ pub struct Run {
     pub rows: Vec<RunRow>,
     /// Number of readings of earlier attempts, which are among the answers only.
     pub earlier_readings: usize,
+    /// True if a calculation gave a verdict on it.
+    pub judged: bool,
 }
 
 /// The limit of the deviation of a run.
