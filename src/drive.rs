@@ -29,6 +29,10 @@ pub trait Output {
     fn say(&mut self, text: &str);
     /// Be silent at once.
     fn hush(&mut self);
+    /// Shows a remark about the keyboard beside what is shown anyway.
+    fn hint(&mut self, text: &str) {
+        let _ = text;
+    }
     /// Leaves the terminal to others for a while and takes it again.
     fn suspend(&mut self) {}
 }
@@ -42,6 +46,8 @@ pub enum FromWorld {
     Typed(Key),
     /// A line of text, one answer.
     Line(String),
+    /// A remark about the keyboard, for whoever sits at it.
+    Hint(String),
     /// Nothing changed in the run, but the screen must be drawn again.
     Redraw,
     /// The terminal wants to put the program aside.
@@ -227,6 +233,10 @@ impl Session<'_> {
             Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
             Ok(FromWorld::Typed(key)) => self.deliver(Event::Typed(key)),
             Ok(FromWorld::Line(text)) => self.deliver(Event::Line(text)),
+            Ok(FromWorld::Hint(text)) => {
+                self.output.hint(&text);
+                self.show()
+            }
             Ok(FromWorld::Heard(utterance)) => self.heard(utterance),
             Ok(FromWorld::EarLost(why)) => self.deliver(Event::EarLost { why }),
             Ok(FromWorld::EarBack) => self.deliver(Event::EarBack),

@@ -1,162 +1,263 @@
-//! Keys: from a terminal, or from lines of a pipe, to what they mean.
+//! Keys of the terminal, and lines where there is no terminal, turned into what
+//! they mean on the keypad.
 //!
-//! State: only the table of other keys that a person gave. `NumLock` off is
-//! understood: the keypad's arrows and blocks count as the digits they stand on.
+//! No state but the key map, which is read once; whether a key bounced, the core
+//! decides, because time is an input there.
 
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 use std::io::BufRead;
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::SyncSender;
+use std::sync::mpsc::{SyncSender, TrySendError};
 use std::time::Duration;
 
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use serde::Deserialize;
 
 use crate::core::Key;
 use crate::drive::FromWorld;
 
-/// Other keys for the acts.
+/// What is said, once, when the keypad sends arrows instead of figures.
+pub const NUM_LOCK: &str = "The keypad sends arrows: turn NumLock on. They are read as figures.";
+
+/// Longest wait for a key before looking whether the run is over.
+const POLL: Duration = Duration::from_millis(200);
+
+/// How many of those waits pass between two looks.
+const LOOK_EVERY: u32 = 5;
+
+/// Acts that can be given other keys, and what each is.
+const ACTS: [(&str, Key); 18] = [
+    ("enter", Key::Enter),
+    ("plus", Key::Plus),
+    ("minus", Key::Minus),
+    ("star", Key::Star),
+    ("slash", Key::Slash),
+    ("point", Key::Point),
+    ("erase", Key::Erase),
+    ("stop", Key::Stop),
+    ("0", Key::Digit(0)),
+    ("1", Key::Digit(1)),
+    ("2", Key::Digit(2)),
+    ("3", Key::Digit(3)),
+    ("4", Key::Digit(4)),
+    ("5", Key::Digit(5)),
+    ("6", Key::Digit(6)),
+    ("7", Key::Digit(7)),
+    ("8", Key::Digit(8)),
+    ("9", Key::Digit(9)),
+];
+
+/// Keys by name, beside single characters and F1 to F24.
+const NAMES: [(&str, KeyCode); 16] = [
+    ("Enter", KeyCode::Enter),
+    ("Tab", KeyCode::Tab),
+    ("Space", KeyCode::Char(' ')),
+    ("Backspace", KeyCode::Backspace),
+    ("Esc", KeyCode::Esc),
+    ("Home", KeyCode::Home),
+    ("End", KeyCode::End),
+    ("PageUp", KeyCode::PageUp),
+    ("PageDown", KeyCode::PageDown),
+    ("Up", KeyCode::Up),
+    ("Down", KeyCode::Down),
+    ("Left", KeyCode::Left),
+    ("Right", KeyCode::Right),
+    ("Insert", KeyCode::Insert),
+    ("Delete", KeyCode::Delete),
+    ("KeypadBegin", KeyCode::KeypadBegin),
+];
+
+/// Which keys do what, beside the usual ones.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Keymap {
-    own: HashMap<KeyCode, Key>,
+    /// Keys that were given an act; they have lost their usual one.
+    own: Vec<(KeyCode, Key)>,
 }
 
-/// What is wrong with a file of keys.
+/// What can be wrong with a file of keys.
 #[derive(Debug, thiserror::Error)]
 pub enum KeymapError {
     /// It cannot be read.
-    #[error("{}: cannot be read: {source}. Check the path", path.display())]
+    #[error("cannot read the keys file {}: {source}. Check the name, or leave --keys out", path.display())]
     Read {
-        /// Its path.
+        /// Where.
         path: PathBuf,
-        /// What the system said.
+        /// What the system says.
         source: std::io::Error,
     },
-    /// It is not of the right form.
-    #[error("{}: {why}. Write it like: [keys] enter = [\"y\", \"F5\"]", path.display())]
+    /// It is no TOML, or has other tables than `[keys]`.
+    #[error("the keys file {} cannot be understood: {what}. It needs a table [keys] with lines such as: enter = [\"y\", \"F5\"]", path.display())]
     Form {
-        /// Its path.
+        /// Where.
         path: PathBuf,
-        /// What is wrong.
-        why: String,
+        /// What is wrong, with line and column.
+        what: String,
+    },
+    /// An act of that name does not exist.
+    #[error("the keys file {} names an act \"{act}\", which does not exist. Acts: {}", path.display(), act_names())]
+    UnknownAct {
+        /// Where.
+        path: PathBuf,
+        /// As written.
+        act: String,
+    },
+    /// A key of that name does not exist.
+    #[error(
+        "the keys file {} gives {act} a key \"{key}\", which is not known. \
+         Write one character, F1 to F24, or one of: {}", path.display(), key_names()
+    )]
+    UnknownKey {
+        /// Where.
+        path: PathBuf,
+        /// Act it was given to.
+        act: String,
+        /// As written.
+        key: String,
+    },
+    /// One key for two acts, or twice for one.
+    #[error("the keys file {} names the key \"{key}\" twice: for {first} and for {second}. Leave one of them out", path.display())]
+    Twice {
+        /// Where.
+        path: PathBuf,
+        /// As written.
+        key: String,
+        /// First act.
+        first: String,
+        /// Second act.
+        second: String,
+    },
+    /// Every usual key of an act was given away, and it got no other.
+    #[error("the keys file {} leaves no key for {act}: \"{key}\" now means {taker}. Give {act} another key", path.display())]
+    NoneLeft {
+        /// Where.
+        path: PathBuf,
+        /// Act without a key.
+        act: String,
+        /// Its usual key.
+        key: String,
+        /// Act that took it.
+        taker: String,
     },
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Raw {
-    keys: HashMap<String, Vec<String>>,
+fn act_names() -> String {
+    ACTS.map(|(name, _)| name).join(", ")
 }
 
-const ACTS: [(&str, Key); 8] = [
-    ("enter", Key::Enter),
-    ("again", Key::Plus),
-    ("no", Key::Minus),
-    ("right", Key::Star),
-    ("menu", Key::Slash),
-    ("erase", Key::Erase),
-    ("stop", Key::Stop),
-    ("point", Key::Point),
-];
+fn key_names() -> String {
+    NAMES.map(|(name, _)| name).join(", ")
+}
+
+/// Form of the file: one table, a list of keys for each act.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct KeysFile {
+    keys: BTreeMap<String, Vec<String>>,
+}
 
 impl Keymap {
-    /// Reads a file of other keys.
+    /// Reads a file of keys: TOML, `[keys]`, a list of keys for each act.
     ///
     /// # Errors
-    /// If it cannot be read, names an unknown act or key, or uses a key twice.
+    /// If it cannot be read, names an act or key that does not exist, names a
+    /// key twice, or leaves an act without any key.
     pub fn read(path: &Path) -> Result<Self, KeymapError> {
         let text = std::fs::read_to_string(path).map_err(|source| KeymapError::Read {
             path: path.to_owned(),
             source,
         })?;
-        Self::parse(&text).map_err(|why| KeymapError::Form {
-            path: path.to_owned(),
-            why,
-        })
+        Self::parse(&text, path)
     }
 
-    /// Reads the text of such a file.
+    /// The same from a text; the path is for messages only.
     ///
     /// # Errors
-    /// As [`Keymap::read`], in words.
-    pub fn parse(text: &str) -> Result<Self, String> {
-        let raw: Raw = toml::from_str(text).map_err(|error| error.message().replace('\n', " "))?;
-        let mut own = HashMap::new();
-        for (act, keys) in raw.keys {
-            let acts = || ACTS.map(|(name, _)| name).join(", ");
-            let key = ACTS
-                .iter()
-                .find(|(name, _)| *name == act)
-                .map(|(_, key)| *key)
-                .ok_or_else(|| format!("there is no act {act}; there are {}", acts()))?;
-            for name in keys {
-                let code = code(&name).ok_or_else(|| {
-                    format!("there is no key {name}; use one sign, F1 to F12, Space, Tab, Home, End, Insert, Delete")
-                })?;
-                if own.insert(code, key).is_some() {
-                    return Err(format!(
-                        "the key {name} is used twice; take it from one act"
-                    ));
+    /// As [`Keymap::read`].
+    pub fn parse(text: &str, path: &Path) -> Result<Self, KeymapError> {
+        let path = path.to_owned();
+        let file: KeysFile = toml::from_str(text).map_err(|error| KeymapError::Form {
+            path: path.clone(),
+            what: error.to_string().trim().replace('\n', " "),
+        })?;
+        let mut own: Vec<(KeyCode, Key)> = Vec::new();
+        let mut named: Vec<(String, String)> = Vec::new();
+        for (act, keys) in file.keys {
+            let Some((_, meaning)) = ACTS.iter().find(|(name, _)| *name == act) else {
+                return Err(KeymapError::UnknownAct { path, act });
+            };
+            for key in keys {
+                let Some(code) = code(&key) else {
+                    return Err(KeymapError::UnknownKey { path, act, key });
+                };
+                if let Some(at) = own.iter().position(|(other, _)| *other == code) {
+                    return Err(KeymapError::Twice {
+                        path,
+                        key,
+                        first: named[at].0.clone(),
+                        second: act,
+                    });
                 }
+                own.push((code, *meaning));
+                named.push((act.clone(), key));
+            }
+        }
+        for ((code, meaning), (taker, key)) in own.iter().zip(&named) {
+            let Some(lost) = usual(*code).filter(|lost| lost != meaning) else {
+                continue;
+            };
+            let Some((act, _)) = ACTS.iter().find(|(_, other)| *other == lost) else {
+                continue;
+            };
+            let kept = own.iter().any(|(_, other)| *other == lost)
+                || usual_codes(lost)
+                    .iter()
+                    .any(|other| own.iter().all(|(taken, _)| taken != other));
+            if !kept {
+                let (act, key, taker) = ((*act).to_owned(), key.clone(), taker.clone());
+                return Err(KeymapError::NoneLeft {
+                    path,
+                    act,
+                    key,
+                    taker,
+                });
             }
         }
         Ok(Self { own })
     }
+
+    fn key(&self, code: KeyCode) -> Option<Key> {
+        self.own
+            .iter()
+            .find(|(own, _)| *own == code)
+            .map(|(_, key)| *key)
+            .or_else(|| usual(code))
+    }
 }
 
 fn code(name: &str) -> Option<KeyCode> {
-    let mut signs = name.chars();
-    if let (Some(sign), None) = (signs.next(), signs.next()) {
-        return Some(KeyCode::Char(sign));
+    let mut characters = name.chars();
+    if let (Some(one), None) = (characters.next(), characters.next()) {
+        return (!one.is_control()).then_some(KeyCode::Char(one));
     }
     if let Some(number) = name
-        .strip_prefix('F')
-        .and_then(|number| number.parse().ok())
-        .filter(|n| (1..=12).contains(n))
+        .strip_prefix(['F', 'f'])
+        .and_then(|rest| rest.parse::<u8>().ok())
     {
-        return Some(KeyCode::F(number));
+        return (1..=24).contains(&number).then_some(KeyCode::F(number));
     }
-    Some(match name {
-        "Space" => KeyCode::Char(' '),
-        "Tab" => KeyCode::Tab,
-        "Home" => KeyCode::Home,
-        "End" => KeyCode::End,
-        "Insert" => KeyCode::Insert,
-        "Delete" => KeyCode::Delete,
-        _ => return None,
-    })
+    NAMES
+        .iter()
+        .find(|(other, _)| other.eq_ignore_ascii_case(name))
+        .map(|(_, code)| *code)
 }
 
-/// What an event of the terminal means.
-#[must_use]
-pub fn map(event: &Event, keymap: &Keymap) -> Option<FromWorld> {
-    match event {
-        Event::Key(key) if key.kind == KeyEventKind::Press => map_key(*key, keymap),
-        Event::Resize(..) | Event::FocusGained => Some(FromWorld::Redraw),
-        // A paste is nobody's answer.
-        _ => None,
-    }
-}
-
-fn map_key(key: KeyEvent, keymap: &Keymap) -> Option<FromWorld> {
-    if let Some(own) = keymap.own.get(&key.code) {
-        return Some(FromWorld::Key(*own));
-    }
-    if key.modifiers.contains(KeyModifiers::CONTROL) {
-        return match key.code {
-            KeyCode::Char('c') => Some(FromWorld::End(130)),
-            KeyCode::Char('z') => Some(FromWorld::Suspend),
-            // The Enter of a keypad arrives as Ctrl+J or Ctrl+M through some terminals.
-            KeyCode::Char('j' | 'm') => Some(FromWorld::Key(Key::Enter)),
-            _ => None,
-        };
-    }
-    let meaning = match key.code {
-        KeyCode::Char(sign) => sign_key(sign),
+/// What a key means without a file of keys.
+fn usual(code: KeyCode) -> Option<Key> {
+    Some(match code {
         KeyCode::Enter => Key::Enter,
         KeyCode::Backspace => Key::Erase,
         KeyCode::Esc => Key::Stop,
-        // The keypad without NumLock.
+        KeyCode::Char(character) if !character.is_control() => sign_key(character),
+        // A keypad whose NumLock is off.
         KeyCode::Insert => Key::Digit(0),
         KeyCode::End => Key::Digit(1),
         KeyCode::Down => Key::Digit(2),
@@ -169,15 +270,30 @@ fn map_key(key: KeyEvent, keymap: &Keymap) -> Option<FromWorld> {
         KeyCode::PageUp => Key::Digit(9),
         KeyCode::Delete => Key::Point,
         _ => return None,
-    };
-    Some(FromWorld::Key(meaning))
+    })
 }
 
-/// What a sign means as a key.
+/// The keys that mean this on a keypad with `NumLock` on.
+fn usual_codes(key: Key) -> Vec<KeyCode> {
+    match key {
+        Key::Enter => vec![KeyCode::Enter],
+        Key::Erase => vec![KeyCode::Backspace],
+        Key::Stop => vec![KeyCode::Esc],
+        Key::Point => vec![KeyCode::Char('.'), KeyCode::Char(',')],
+        Key::Plus => vec![KeyCode::Char('+')],
+        Key::Minus => vec![KeyCode::Char('-')],
+        Key::Star => vec![KeyCode::Char('*')],
+        Key::Slash => vec![KeyCode::Char('/')],
+        Key::Digit(digit) => vec![KeyCode::Char(char::from(b'0' + digit.min(9)))],
+        Key::Letter(letter) => vec![KeyCode::Char(letter)],
+    }
+}
+
+/// What a character means as a key.
 #[must_use]
-pub fn sign_key(sign: char) -> Key {
-    match sign {
-        '0'..='9' => Key::Digit(sign as u8 - b'0'),
+pub fn sign_key(character: char) -> Key {
+    match character {
+        '0'..='9' => Key::Digit(character as u8 - b'0'),
         '.' | ',' => Key::Point,
         '+' => Key::Plus,
         '-' => Key::Minus,
@@ -187,36 +303,114 @@ pub fn sign_key(sign: char) -> Key {
     }
 }
 
-/// Reads the terminal on a thread of its own, until nobody takes the keys.
+/// What an event of the terminal means; nothing, for a paste, a mouse, or a key let go.
+#[must_use]
+pub fn map(event: &Event, keymap: &Keymap) -> Option<FromWorld> {
+    match event {
+        Event::Resize(..) => Some(FromWorld::Redraw),
+        Event::Key(KeyEvent {
+            code,
+            modifiers,
+            kind: KeyEventKind::Press,
+            ..
+        }) => {
+            if modifiers.contains(KeyModifiers::CONTROL) {
+                return match code {
+                    KeyCode::Char('c' | 'C') => Some(FromWorld::End(130)),
+                    KeyCode::Char('z' | 'Z') => Some(FromWorld::Suspend),
+                    // What Enter of some keypads arrives as.
+                    KeyCode::Char('j' | 'J' | 'm' | 'M') | KeyCode::Enter => {
+                        Some(FromWorld::Key(Key::Enter))
+                    }
+                    _ => None,
+                };
+            }
+            if modifiers.intersects(KeyModifiers::ALT | KeyModifiers::SUPER | KeyModifiers::META) {
+                return None;
+            }
+            keymap.key(*code).map(FromWorld::Key)
+        }
+        _ => None,
+    }
+}
+
+/// True for a key that a keypad sends only while its `NumLock` is off.
+#[must_use]
+pub fn is_num_lock_off(event: &Event, keymap: &Keymap) -> bool {
+    let Event::Key(KeyEvent {
+        code,
+        kind: KeyEventKind::Press,
+        ..
+    }) = event
+    else {
+        return false;
+    };
+    let is_arrow = !matches!(
+        code,
+        KeyCode::Enter | KeyCode::Backspace | KeyCode::Esc | KeyCode::Char(_)
+    );
+    is_arrow && usual(*code).is_some() && keymap.own.iter().all(|(own, _)| own != code)
+}
+
+/// Starts to read keys from the terminal, until nobody takes them any more.
 pub fn listen(sender: SyncSender<FromWorld>, keymap: Keymap) {
     std::thread::spawn(move || {
+        let mut hinted = false;
+        let mut idle = 0;
         loop {
-            match event::poll(Duration::from_millis(200)) {
-                Ok(true) => match event::read() {
-                    Ok(event) => {
-                        if let Some(news) = map(&event, &keymap)
-                            && sender.send(news).is_err()
-                        {
-                            return;
-                        }
+            let read = match event::poll(POLL) {
+                Ok(true) => event::read(),
+                Ok(false) => {
+                    idle += 1;
+                    // The only way to see that the run is over; a full channel is not.
+                    if idle % LOOK_EVERY == 0
+                        && matches!(
+                            sender.try_send(FromWorld::Redraw),
+                            Err(TrySendError::Disconnected(_))
+                        )
+                    {
+                        return;
                     }
-                    Err(_) => break,
-                },
-                Ok(false) => {}
-                Err(_) => break,
+                    continue;
+                }
+                Err(error) => Err(error),
+            };
+            let Ok(event) = read else {
+                // That nobody takes this means that the run is over.
+                let _ = sender.send(FromWorld::KeysGone);
+                return;
+            };
+            if !hinted && is_num_lock_off(&event, &keymap) {
+                hinted = true;
+                if sender.send(FromWorld::Hint(NUM_LOCK.to_owned())).is_err() {
+                    return;
+                }
+            }
+            if let Some(meaning) = map(&event, &keymap)
+                && sender.send(meaning).is_err()
+            {
+                return;
             }
         }
-        // The terminal is gone, as on a hang-up.
-        let _ = sender.send(FromWorld::End(129));
     });
 }
 
-/// Reads lines of standard input: each is typed, then Enter.
+/// Starts to read lines from standard input; see [`read_line`].
 pub fn listen_lines(sender: SyncSender<FromWorld>) {
     std::thread::spawn(move || {
-        for line in std::io::stdin().lock().lines() {
-            let Ok(line) = line else { break };
-            let sent = match read_line(&line) {
+        let mut input = std::io::stdin().lock();
+        let mut bytes = Vec::new();
+        loop {
+            bytes.clear();
+            match input.read_until(b'\n', &mut bytes) {
+                Ok(read) if read > 0 => {}
+                // The end, or a pipe that broke: nobody types any more.
+                _ => {
+                    let _ = sender.send(FromWorld::KeysGone);
+                    return;
+                }
+            }
+            let sent = match read_line(&String::from_utf8_lossy(&bytes)) {
                 Line::Keys(keys) => keys
                     .into_iter()
                     .try_for_each(|key| sender.send(FromWorld::Typed(key))),
@@ -226,45 +420,39 @@ pub fn listen_lines(sender: SyncSender<FromWorld>) {
                 return;
             }
         }
-        let _ = sender.send(FromWorld::KeysGone);
     });
 }
 
 /// What a line means.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Line {
-    /// An act: yes, no, stop, or single keys with blanks between, as `/ 2`.
+    /// An act: yes, no, stop, or keys one by one with blanks between, as `/ 2`.
     Keys(Vec<Key>),
     /// An answer, to be taken whole.
     Text(String),
 }
 
-/// Reads one line: nothing, `yes`, `no`, `stop`, `+`, `/ 2` are acts; all else is an answer.
+/// Reads one line.
+///
+/// Nothing, `yes`, `y`, `done` and `next` are Enter; `no` and `n` are minus;
+/// `stop` is Stop; one of `+ - * /` alone is that key, and figures may follow it
+/// with blanks between (`/ 2`). All else is an answer.
 #[must_use]
-pub fn read_line(line: &str) -> Line {
-    let line = line.trim();
-    match line {
+pub fn read_line(text: &str) -> Line {
+    let text = text.trim();
+    match text.to_ascii_lowercase().as_str() {
         "" | "yes" | "y" | "done" | "next" => return Line::Keys(vec![Key::Enter]),
         "no" | "n" => return Line::Keys(vec![Key::Minus]),
         "stop" => return Line::Keys(vec![Key::Stop]),
         _ => {}
     }
-    let parts: Vec<&str> = line.split_whitespace().collect();
-    // Only a key that is no part of a number begins such a line, and only figures follow it.
-    let is_act = |part: &&str| matches!(*part, "/" | "*" | "+" | "-");
-    let is_figure = |part: &&str| part.len() == 1 && part.as_bytes()[0].is_ascii_digit();
-    if parts.first().is_some_and(is_act)
-        && parts[1..]
-            .iter()
-            .all(|part| is_act(part) || is_figure(part))
-    {
-        return Line::Keys(
-            parts
-                .iter()
-                .filter_map(|part| part.chars().next())
-                .map(sign_key)
-                .collect(),
-        );
+    let is_act = |part: &str| matches!(part, "/" | "*" | "+" | "-");
+    let is_figure = |part: &str| part.len() == 1 && part.as_bytes()[0].is_ascii_digit();
+    let mut parts = text.split_whitespace();
+    // Only a key that is no part of a number begins such a line.
+    if parts.next().is_some_and(is_act) && parts.all(|part| is_act(part) || is_figure(part)) {
+        let keys = text.chars().filter(|sign| !sign.is_whitespace());
+        return Line::Keys(keys.map(sign_key).collect());
     }
-    Line::Text(line.to_owned())
+    Line::Text(text.to_owned())
 }

@@ -1,29 +1,42 @@
-//! Signals of the system: each ends the program with everything kept on the disk.
+//! Signals of the system, turned into what they mean for a run.
+//!
+//! Nothing has to be saved when one comes: everything kept is on the disk already.
 
+use std::io;
 use std::sync::mpsc::SyncSender;
 
-use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM};
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP};
 use signal_hook::iterator::Signals;
 
 use crate::drive::FromWorld;
 
-/// Listens for signals on a thread of its own.
+/// Starts to listen for hang-up, end, interrupt, stop and continue.
+///
+/// A program ended by signal n has the exit code 128 + n (common practice of shells).
 ///
 /// # Errors
-/// If the system refuses.
-pub fn listen(sender: SyncSender<FromWorld>) -> std::io::Result<()> {
-    let mut signals = Signals::new([SIGHUP, SIGTERM, SIGINT, SIGCONT])?;
-    std::thread::spawn(move || {
-        for signal in signals.forever() {
-            let event = if signal == SIGCONT {
-                FromWorld::Redraw
-            } else {
-                FromWorld::End(u8::try_from(128 + signal).unwrap_or(129))
-            };
-            if sender.send(event).is_err() {
-                return;
+/// If the system refuses to hand the signals over.
+pub fn listen(sender: SyncSender<FromWorld>) -> io::Result<()> {
+    let mut signals = Signals::new([SIGHUP, SIGINT, SIGTERM, SIGTSTP, SIGCONT])?;
+    std::thread::Builder::new()
+        .name("signals".to_owned())
+        .spawn(move || {
+            for signal in signals.forever() {
+                if sender.send(meaning(signal)).is_err() {
+                    // The run is over; the program is about to end.
+                    return;
+                }
             }
-        }
-    });
+        })?;
     Ok(())
+}
+
+/// What a signal means.
+#[must_use]
+pub fn meaning(signal: i32) -> FromWorld {
+    match signal {
+        SIGCONT => FromWorld::Redraw,
+        SIGTSTP => FromWorld::Suspend,
+        other => FromWorld::End(u8::try_from(128 + other).unwrap_or(u8::MAX)),
+    }
 }
