@@ -173,7 +173,7 @@ impl Session<'_> {
                         recording_over = true;
                         self.clock.run_free();
                         ended = self.deliver(Event::EarLost {
-                            why: "The recording is over.".to_owned(),
+                            why: "The recording is over. The keypad goes on.".to_owned(),
                         });
                     }
                     Some(Fed::Failed(why)) => {

@@ -229,8 +229,11 @@ fn finish(folder: &RunFolder, ended: &Ended) -> Result<u8, Failure> {
         );
     }
     text += &format!("Record: {}\n", page.display());
-    super::print(&text)?;
-    Ok(ended.code)
+    // A terminal that hung up cannot be printed on: the code still says that it did.
+    match super::print(&text) {
+        Err(_) if ended.code >= 128 => Ok(ended.code),
+        printed => printed.map(|()| ended.code),
+    }
 }
 
 /// What is to listen, made ready before the journal is begun, so that a wrong file begins no run.

@@ -49,6 +49,8 @@ pub fn typed(run: &mut Run, asked: &Asked, text: &str) -> Outcome {
 }
 
 fn judge(run: &mut Run, asked: &Asked, slot: &Slot, decision: &Decision, mut how: How) -> Outcome {
+    let question = super::view::open_cursor(run);
+    let given_before = |value| run.live.odd == Some((question.clone(), value));
     match (decision.expect, &decision.meaning) {
         (Expect::Command, Some(Meaning::Command(command))) => Outcome::Command(*command),
         // There is no reading to keep: the step is passed over, and the reason is asked for.
@@ -75,7 +77,7 @@ fn judge(run: &mut Run, asked: &Asked, slot: &Slot, decision: &Decision, mut how
             )
         }
         (Expect::Reject, _) => match decision.outside {
-            Some(value) if run.live.odd == Some(value) => {
+            Some(value) if given_before(value) => {
                 run.live.odd = None;
                 let meaning = Meaning::Number(value);
                 how.doubt = Some("outside the plausible range, given twice".to_owned());
@@ -85,7 +87,7 @@ fn judge(run: &mut Run, asked: &Asked, slot: &Slot, decision: &Decision, mut how
                 )
             }
             Some(value) => {
-                run.live.odd = Some(value);
+                run.live.odd = Some((question, value));
                 Outcome::Ask(message(format!(
                     "{} If that is what the display shows, give it again.",
                     sentence(&decision.ask)

@@ -149,7 +149,7 @@ pub(super) fn line(turn: &mut Turn, text: &str) {
     };
     match (turn.run.live.phase.clone(), figure) {
         (Phase::Idle | Phase::Saving | Phase::Done, _) => {}
-        (Phase::Noting, _) => turn.note(text, None),
+        (Phase::Noting, _) => turn.note(text, Channel::Keypad, None),
         (Phase::Reason(_) | Phase::Menu | Phase::Statuses, Some(key)) => take(turn, key),
         (Phase::Reason(_) | Phase::Menu | Phase::Statuses, None) => {
             turn.tell(
@@ -297,8 +297,8 @@ fn menu(turn: &mut Turn) {
 fn menu_key(turn: &mut Turn, key: Key) {
     match key {
         Key::Digit(1) => turn.back(),
-        Key::Digit(2) => turn.skip(false),
-        Key::Digit(3) => turn.skip(true),
+        Key::Digit(2) => turn.skip(false, keyed("skip")),
+        Key::Digit(3) => turn.skip(true, keyed("cannot be done")),
         Key::Digit(4) => {
             if matches!(turn.asked().slot(&turn.run.saved).kind, SlotKind::Number(_)) {
                 turn.run.live.phase = Phase::Statuses;
@@ -359,7 +359,7 @@ fn note_key(turn: &mut Turn, key: Key) {
             if text.is_empty() {
                 turn.ask_again();
             } else {
-                turn.note(&text, None);
+                turn.note(&text, Channel::Keypad, None);
             }
         }
         Key::Erase => {

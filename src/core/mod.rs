@@ -18,7 +18,7 @@ use std::sync::Arc;
 
 use rust_decimal::Decimal;
 
-use self::record::{Body, Clip, How, Record, Value, Wall};
+use self::record::{Body, Clip, Cursor, How, Record, Value, Wall};
 use self::run::Saved;
 pub use self::step::{deadline, step};
 pub use self::view::{View, view};
@@ -164,8 +164,8 @@ pub struct Live {
     pub message: Message,
     /// Number of the question that the ear listens for.
     pub listen: u64,
-    /// A value outside the plausible range that was given once.
-    pub odd: Option<Decimal>,
+    /// A value outside the plausible range that was given once, and the question it was given to.
+    pub odd: Option<(Cursor, Decimal)>,
     /// Answer that is being corrected; the question is that of the answer.
     pub correcting: Option<u64>,
     /// Record that is being written.

@@ -271,11 +271,11 @@ pub fn command_at(saved: &Saved, percent: Decimal) -> String {
     ) else {
         return format!("{percent} %");
     };
-    let action = match saved.plate_word("action") {
-        Some("reverse") => signal::Action::Reverse,
-        _ => signal::Action::Direct,
+    // Without the action or the unit there is no command to name: nothing is taken for granted.
+    let action = saved.plate_word("action").and_then(signal::Action::named);
+    let (Some(action), Some(unit)) = (action, saved.plate_word("signal-unit")) else {
+        return format!("{percent} %");
     };
-    let unit = saved.plate_word("signal-unit").unwrap_or("mA");
     signal::percent_to_signal(percent_f, low, high, action).map_or_else(
         |_| format!("{percent} %"),
         |command| with_unit(&rounding::fixed(command, 2), unit),
@@ -306,7 +306,7 @@ pub fn plate_text(job: &Job, saved: &Saved, item: &str) -> String {
 pub fn range_unit<'a>(range: &'a NumberRange, saved: &'a Saved) -> &'a str {
     match range {
         NumberRange::Fixed { unit, .. } | NumberRange::Scaled { unit, .. } => unit,
-        NumberRange::ByUnit { plate, .. } => saved.plate_word(plate).unwrap_or("mA"),
+        NumberRange::ByUnit { plate, .. } => saved.plate_word(plate).unwrap_or("none"),
     }
 }
 

@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rust_decimal::Decimal;
 
-use super::record::{Answered, Body, Cursor, How, Record, Row, Started, Value};
+use super::record::{Answered, Body, Cursor, Record, Row, Started, Value};
 use crate::calc::finding::Finding;
 use crate::job::{
     Condition, ConditionOf, Job, PlateKind, PlateValue, ReadingSet, Stage, Step, StepKind,
@@ -398,6 +398,26 @@ impl Saved {
         })
     }
 
+    /// The cursor at which this answer was given.
+    #[must_use]
+    pub fn cursor_of(job: &Job, answer: &Answered) -> Cursor {
+        let kind = job.index_of(&answer.step).map(|at| &job.steps[at].kind);
+        let cell = match (&answer.row, kind) {
+            (Some(row), Some(StepKind::ReadingSet(set))) => {
+                let column = set
+                    .columns
+                    .iter()
+                    .position(|column| column.id == row.column);
+                row.index * set.columns.len() + column.unwrap_or(0)
+            }
+            _ => 0,
+        };
+        Cursor::Step {
+            id: answer.step.clone(),
+            cell,
+        }
+    }
+
     /// The step at the cursor.
     #[must_use]
     pub fn step<'job>(&self, job: &'job Job) -> Option<(&'job Step, usize)> {
@@ -420,10 +440,4 @@ impl Saved {
         }
         self.step_after(job, step, None)
     }
-}
-
-/// Nobody: an answer given by the program itself.
-#[must_use]
-pub fn by_program() -> How {
-    How::default()
 }

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use super::answer::{self, Outcome};
 use super::question::{self, Asked, asked};
 use super::record::{Answered, Body, Channel, Clip, Cursor, How, Record, Value};
+use super::run::Saved;
 use super::{
     Candidate, EarState, Effect, Event, Key, Mark, Message, Phase, ReasonFor, Run, Stamp, finding,
     keypad,
@@ -93,12 +94,19 @@ impl Turn<'_> {
                 self.relisten = true;
             }
             Event::EarLost { why } => {
-                self.say(&format!("Microphone lost. {why} The keypad goes on."));
-                self.run.live.ear = EarState::Lost(why);
+                self.tell(Mark::Watch, &why);
+                self.run.live.ear = EarState::Lost(why.clone());
+                self.append_aside(Body::Microphone { state: why });
             }
             Event::EarBack => {
+                let was_lost = matches!(self.run.live.ear, EarState::Lost(_));
                 self.run.live.ear = EarState::Open;
                 self.relisten = true;
+                if was_lost {
+                    self.append_aside(Body::Microphone {
+                        state: "The ear is back.".to_owned(),
+                    });
+                }
             }
             Event::Tick => self.tick(),
             Event::Hangup { code } => self.effects.push(Effect::Quit(code)),
@@ -166,7 +174,7 @@ impl Turn<'_> {
             return;
         }
         if self.run.live.phase == Phase::Noting {
-            self.note(words, clip);
+            self.note(words, Channel::Voice, clip);
             return;
         }
         if let Phase::Reason(reason) = self.run.live.phase.clone() {
@@ -206,7 +214,9 @@ impl Turn<'_> {
         };
         match (self.run.live.phase.clone(), command) {
             (_, Command::Stop) => self.stop(how),
-            (Phase::Paused | Phase::Stopped, Command::Resume) => self.ask_again(),
+            (Phase::Paused | Phase::Stopped | Phase::Menu | Phase::Statuses, Command::Resume) => {
+                self.ask_again()
+            }
             (Phase::Paused | Phase::Stopped, _) => {
                 self.tell(Mark::Plain, "Standing by. Say go ahead.");
             }
@@ -257,8 +267,8 @@ impl Turn<'_> {
             (_, Command::Back) => self.back(),
             (_, Command::Undo) => self.undo(),
             (_, Command::Correction) => self.correct(),
-            (_, Command::Skip) => self.skip(false),
-            (_, Command::Unable) => self.skip(true),
+            (_, Command::Skip) => self.skip(false, how),
+            (_, Command::Unable) => self.skip(true, how),
             (_, Command::Note) => self.begin_note(),
             (_, Command::Help | Command::Status) => self.say_place(),
             (_, Command::RadioCheck) => self.say("Loud and clear."),
@@ -431,7 +441,7 @@ impl Turn<'_> {
             0
         };
         let row = match &step.kind {
-            StepKind::ReadingSet(set) => super::run::Saved::row_at(set, cell),
+            StepKind::ReadingSet(set) => Saved::row_at(set, cell),
             _ => None,
         };
         let replaced = match &row {
@@ -460,30 +470,38 @@ impl Turn<'_> {
             how,
             then: cursor.clone(),
         };
-        // Where it goes can depend on this very answer, so it is tried on a copy first.
-        let mut trial = saved.clone();
+        answered.then = self.destination(step, cell, &answered);
+        answered
+    }
+
+    /// Where an answer leads. It can depend on this very answer, so it is tried on a copy first.
+    /// A no to a gate leads nowhere: the job waits there until it is yes.
+    fn destination(&self, step: &Step, cell: usize, answered: &Answered) -> Cursor {
+        let job = &self.run.job;
+        let mut trial = self.run.saved.clone();
+        let body = Body::Answered(answered.clone());
         trial.apply(
             job,
             &Record {
                 at: self.at.wall,
-                body: Body::Answered(answered.clone()),
+                body,
             },
         );
-        answered.then = match (&step.kind, &answered.value) {
+        match (&step.kind, &answered.value) {
             (StepKind::Gate { refused }, Value::No) => match refused {
                 Some(next) => trial.step_after(job, step, Some(next)),
-                None => cursor.clone(),
+                None => Cursor::Step {
+                    id: step.id.clone(),
+                    cell: 0,
+                },
             },
             (StepKind::Choice(options), Value::Choice(id)) => {
-                let next = options
-                    .iter()
-                    .find(|option| option.id == *id)
-                    .and_then(|option| option.next.as_deref());
+                let chosen = options.iter().find(|option| option.id == *id);
+                let next = chosen.and_then(|option| option.next.as_deref());
                 trial.step_after(job, step, next)
             }
             _ => trial.after_cell(job, step, cell),
-        };
-        answered
+        }
     }
 
     // ---- going about ---------------------------------------------------
@@ -562,27 +580,7 @@ impl Turn<'_> {
             );
             return;
         }
-        let seq = kept.seq;
-        let job = &self.run.job;
-        let cell = match (
-            &kept.answer.row,
-            job.index_of(&kept.answer.step)
-                .map(|at| &job.steps[at].kind),
-        ) {
-            (Some(row), Some(StepKind::ReadingSet(set))) => {
-                let column = set
-                    .columns
-                    .iter()
-                    .position(|column| column.id == row.column)
-                    .unwrap_or(0);
-                row.index * set.columns.len() + column
-            }
-            _ => 0,
-        };
-        let then = Cursor::Step {
-            id: kept.answer.step.clone(),
-            cell,
-        };
+        let (seq, then) = (kept.seq, Saved::cursor_of(&self.run.job, &kept.answer));
         self.append(Body::Withdrawn { seq, then });
     }
 
@@ -602,16 +600,10 @@ impl Turn<'_> {
         );
     }
 
-    pub(super) fn skip(&mut self, unable: bool) {
+    pub(super) fn skip(&mut self, unable: bool, how: How) {
         match self.asked() {
             Asked::Plate(item) if item.unknown_allowed => {
-                let (item, how) = (
-                    item.id.clone(),
-                    How {
-                        heard: "unknown".to_owned(),
-                        ..How::default()
-                    },
-                );
+                let item = item.id.clone();
                 self.append(Body::Plate {
                     item,
                     value: PlateValue::Unknown,
@@ -766,27 +758,14 @@ impl Turn<'_> {
             ..old.answer.clone()
         };
         // Judged anew from there on, unless adjusting has begun: then the run stays where it is.
-        answered.then = self.run.saved.cursor.clone();
-        if !frozen {
-            let mut trial = self.run.saved.clone();
-            trial.apply(
-                &job,
-                &Record {
-                    at: self.at.wall,
-                    body: Body::Answered(answered.clone()),
-                },
-            );
-            answered.then = match (&answered.row, &step.kind) {
-                (Some(_), _) => self.run.saved.cursor.clone(),
-                (None, StepKind::Choice(options)) => {
-                    let next = match &answered.value {
-                        Value::Choice(id) => options.iter().find(|option| option.id == *id),
-                        _ => None,
-                    };
-                    trial.step_after(&job, step, next.and_then(|option| option.next.as_deref()))
-                }
-                (None, _) => trial.step_after(&job, step, None),
+        // A gate that turns out not to be yes blocks in any case.
+        if frozen && answered.value != Value::No {
+            answered.then = self.run.saved.cursor.clone();
+        } else {
+            let Cursor::Step { cell, .. } = Saved::cursor_of(&job, &old.answer) else {
+                return;
             };
+            answered.then = self.destination(step, cell, &answered);
         }
         self.run.live.last_kept = Some(candidate.shown);
         self.append(Body::Answered(answered));
@@ -798,12 +777,7 @@ impl Turn<'_> {
         self.tell(Mark::Plain, "Note: speak, or type and press Enter.");
     }
 
-    pub(super) fn note(&mut self, text: &str, clip: Option<Clip>) {
-        let channel = if clip.is_some() {
-            Channel::Voice
-        } else {
-            Channel::Keypad
-        };
+    pub(super) fn note(&mut self, text: &str, channel: Channel, clip: Option<Clip>) {
         let step = match &self.run.saved.cursor {
             Cursor::Step { id, .. } => Some(id.clone()),
             _ => None,
@@ -861,11 +835,28 @@ impl Turn<'_> {
         };
         self.run.live.pending = Some(record.clone());
         self.run.live.typed.clear();
+        self.run.live.letters = false;
         self.run.live.odd = None;
         if !matches!(self.run.live.phase, Phase::Stopped) {
             self.run.live.phase = Phase::Saving;
         }
         self.effects.push(Effect::Append(Box::new(record)));
+    }
+
+    /// Writes down something that is no answer, and leaves all that is going on as it is.
+    fn append_aside(&mut self, body: Body) {
+        match self.run.live.phase {
+            Phase::Idle | Phase::Done | Phase::NotSaved { .. } => {}
+            _ if self.run.live.pending.is_some() => self.run.live.queue.push_back(body),
+            _ => {
+                let record = Record {
+                    at: self.at.wall,
+                    body,
+                };
+                self.run.live.pending = Some(record.clone());
+                self.effects.push(Effect::Append(Box::new(record)));
+            }
+        }
     }
 
     fn saved(&mut self) {
@@ -929,6 +920,8 @@ impl Turn<'_> {
                 self.relisten = true;
                 return;
             }
+            // Written aside: what was going on goes on.
+            Body::Microphone { .. } if self.run.live.phase != Phase::Saving => return,
             Body::Started(_)
             | Body::Moved { .. }
             | Body::Resumed { .. }

@@ -4,9 +4,10 @@
 use super::keypad::{self, MENU, STATUSES};
 use super::question::{Asked, asked, value_text};
 use super::record::Cursor;
+use super::run::Saved;
 use super::step::Turn;
 use super::{EarState, Mark, Phase, Run};
-use crate::job::{PlateItem, PlateKind, Step, StepKind};
+use crate::job::{PlateItem, Step, StepKind};
 use crate::spoken::SlotKind;
 
 /// All that is shown at one moment. Plain data.
@@ -134,6 +135,7 @@ fn phase(run: &Run, shown: &mut View) {
         }
         Phase::Menu => {
             shown.state = "MENU";
+            shown.caution = None;
             shown.big = "Menu".to_owned();
             shown.list = MENU
                 .iter()
@@ -167,6 +169,8 @@ fn phase(run: &Run, shown: &mut View) {
         }
         Phase::NotSaved { .. } => {
             shown.state = "NOT SAVED";
+            shown.big = "NOT SAVED".to_owned();
+            shown.caution = None;
         }
         Phase::Leaving => {
             shown.state = "END?";
@@ -191,25 +195,7 @@ pub fn open_cursor(run: &Run) -> Cursor {
     let Some(kept) = run.saved.answers.iter().find(|kept| kept.seq == seq) else {
         return run.saved.cursor.clone();
     };
-    let step = &kept.answer.step;
-    let cell = match (
-        &kept.answer.row,
-        run.job.index_of(step).map(|at| &run.job.steps[at].kind),
-    ) {
-        (Some(row), Some(StepKind::ReadingSet(set))) => {
-            let column = set
-                .columns
-                .iter()
-                .position(|column| column.id == row.column)
-                .unwrap_or(0);
-            row.index * set.columns.len() + column
-        }
-        _ => 0,
-    };
-    Cursor::Step {
-        id: step.clone(),
-        cell,
-    }
+    Saved::cursor_of(&run.job, &kept.answer)
 }
 
 fn known(run: &Run) -> Option<String> {
@@ -299,16 +285,4 @@ fn place(run: &Run) -> String {
         Cursor::Ending => "close out".to_owned(),
         Cursor::Closed => "closed".to_owned(),
     }
-}
-
-/// True if the open question is answered by spelling.
-#[must_use]
-pub fn is_spelling(run: &Run) -> bool {
-    matches!(
-        asked(&run.job, &run.saved, &open_cursor(run)),
-        Asked::Plate(PlateItem {
-            kind: PlateKind::Tag,
-            ..
-        })
-    )
 }

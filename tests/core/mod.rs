@@ -40,8 +40,12 @@ struct World {
 
 impl World {
     fn new() -> Self {
+        Self::with_sheet(SHEET)
+    }
+
+    fn with_sheet(sheet: &str) -> Self {
         let job = load::parse(built_in::text("centre-potentiometer").unwrap(), "job").unwrap();
-        let sheet = sheet::parse(SHEET, "sheet", &job).unwrap();
+        let sheet = sheet::parse(sheet, "sheet", &job).unwrap();
         let started = Started {
             format: FORMAT,
             program: "test".into(),
@@ -398,6 +402,96 @@ fn a_line_is_no_yes_to_a_read_back_and_no_number_of_a_list_by_its_last_figure() 
         world.kept().last(),
         Some(&("valve-at".to_owned(), Value::Choice("mid".to_owned())))
     );
+}
+
+/// A run that has answered the questions up to and with "proved dead".
+fn proved_dead() -> World {
+    let mut world = World::new();
+    for line in ["yes", "31", "12.02", "", "yes", "yes", "yes", "yes"] {
+        world.keys(line);
+    }
+    world
+}
+
+fn open_step(world: &World) -> String {
+    let job = world.job();
+    world
+        .run
+        .saved
+        .step(&job)
+        .map_or_else(String::new, |(step, _)| step.id.clone())
+}
+
+#[test]
+fn a_gate_that_is_corrected_to_no_blocks_there() {
+    let mut world = proved_dead();
+    assert_eq!(open_step(&world), "stored");
+    world.keys("*");
+    world.keys("no");
+    world.keys("1");
+    assert_eq!(world.kept().last(), Some(&("proved".to_owned(), Value::No)));
+    assert_eq!(open_step(&world), "proved");
+    world.keys("yes");
+    assert_eq!(open_step(&world), "stored");
+}
+
+#[test]
+fn a_value_outside_the_range_counts_for_its_own_question_only() {
+    let mut world = World::new();
+    world.keys("yes");
+    world.keys("31");
+    // 300 is outside for the command; then the position is corrected, and 300 is outside there too.
+    world.keys("300");
+    world.keys("*");
+    world.keys("300");
+    assert!(
+        matches!(world.run.live.phase, Phase::Asking),
+        "{:?}",
+        world.run.live.phase
+    );
+    assert_eq!(world.kept().len(), 2);
+}
+
+#[test]
+fn the_channel_is_the_one_it_came_in_by() {
+    let mut world = World::new();
+    world.hear("note");
+    world.hear("check wiper");
+    let noted = world.records.iter().find_map(|record| match &record.body {
+        Body::Noted { how, .. } => Some(how.channel),
+        _ => None,
+    });
+    assert_eq!(noted, Some(Channel::Voice));
+    let mut world = World::with_sheet(&SHEET.replace("ohm-meter-id = \"M7\"\n", ""));
+    world.hear("skip");
+    let plate = world.records.iter().find_map(|record| match &record.body {
+        Body::Plate { how, .. } => Some(how.clone()),
+        _ => None,
+    });
+    let how = plate.expect("the meter's number is unknown now");
+    assert_eq!((how.channel, how.heard.as_str()), (Channel::Voice, "skip"));
+}
+
+#[test]
+fn go_ahead_leaves_the_menu() {
+    let mut world = World::new();
+    world.keys("/");
+    assert_eq!(world.run.live.phase, Phase::Menu);
+    world.hear("go ahead");
+    assert_eq!(world.run.live.phase, Phase::Asking);
+}
+
+#[test]
+fn no_command_is_worked_out_from_an_action_or_a_unit_that_is_not_known() {
+    use sayback::core::question::command_at;
+    let world = World::new();
+    let mut saved = world.run.saved.clone();
+    assert_eq!(command_at(&saved, "25".parse().unwrap()), "8.00 mA");
+    saved.plate.remove("action");
+    assert_eq!(command_at(&saved, "25".parse().unwrap()), "25 %");
+    let mut saved = world.run.saved.clone();
+    saved.plate.remove("signal-unit");
+    assert_eq!(command_at(&saved, "25".parse().unwrap()), "25 %");
 }
 
 fn phrases() -> impl Strategy<Value = String> {

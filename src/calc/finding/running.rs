@@ -330,7 +330,7 @@ pub(super) static UP_DOWN_RUN: FindingSpec = FindingSpec {
 fn up_down_run(g: &Given) -> Found {
     let mut points: Vec<(f64, Option<f64>, Option<f64>)> = Vec::new();
     for row in g.rows("rows")? {
-        let Some(Input::Number(position)) = row.values.get("position") else {
+        let Some(position) = row.values.get("position").and_then(number_of) else {
             return Ok(g.told(
                 CANNOT_TELL,
                 vec![],
@@ -338,7 +338,6 @@ fn up_down_run(g: &Given) -> Found {
                 format!("Read the position at {} per cent again.", say(row.point, 1)),
             ));
         };
-        let position = f64::try_from(*position).unwrap_or(f64::NAN);
         let at = points
             .iter()
             .position(|(point, ..)| (point - row.point).abs() < 1e-9)
@@ -866,4 +865,11 @@ fn acts(g: &Given) -> Found {
         "direct" | "reverse" => g.told("reversed", figures, reason, format!("It acts the other way: {wanted} is wanted; change the action, not the wiring of the signal.")),
         _ => g.told("non-monotonic", figures, reason, "It does not go one way: read the three positions again, then look at the potentiometer.".to_owned()),
     })
+}
+
+fn number_of(input: &Input) -> Option<f64> {
+    match input {
+        Input::Number(number) => f64::try_from(*number).ok(),
+        _ => None,
+    }
 }
