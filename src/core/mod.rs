@@ -5,13 +5,16 @@
 //! cannot fail on input: what it does not understand it says.
 
 pub mod answer;
+mod answering;
 pub mod finding;
+mod going;
 pub mod keypad;
 pub mod question;
 pub mod record;
 pub mod run;
 pub mod step;
 pub mod view;
+mod writing;
 
 use std::collections::VecDeque;
 use std::sync::Arc;

@@ -5,8 +5,10 @@
 //! is unknown is left out and said; a status where a number is needed gives
 //! "cannot tell", never a zero. No advice names a sense of rotation.
 
-mod resistance;
-mod running;
+mod performance;
+mod potentiometer;
+mod setting;
+mod signal;
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -164,25 +166,25 @@ pub enum FindingError {
 #[must_use]
 pub fn specs() -> &'static [&'static FindingSpec] {
     static ALL: &[&FindingSpec] = &[
-        &resistance::ISOLATION,
-        &resistance::POT_DIAGNOSIS,
-        &resistance::POT_CENTRE,
-        &resistance::POT_CLOSED_END,
-        &resistance::TIGHTEN_SHIFT,
-        &resistance::SWEEP,
-        &resistance::MOVE_TEST,
-        &resistance::END_LEAD,
-        &resistance::ENDS_CHECK,
-        &running::SUPPLY,
-        &running::AS_FOUND_POSITION,
-        &running::SIGNAL_POINT,
-        &running::UP_DOWN_RUN,
-        &running::STROKE_TIME,
-        &running::LOSS_OF_SIGNAL,
-        &running::METER_CHECK,
-        &running::TRAVEL,
-        &running::HUNTING,
-        &running::ACTION,
+        &potentiometer::ISOLATION,
+        &potentiometer::POT_DIAGNOSIS,
+        &setting::POT_CENTRE,
+        &setting::POT_CLOSED_END,
+        &setting::TIGHTEN_SHIFT,
+        &potentiometer::SWEEP,
+        &potentiometer::MOVE_TEST,
+        &potentiometer::END_LEAD,
+        &setting::ENDS_CHECK,
+        &signal::SUPPLY,
+        &signal::AS_FOUND_POSITION,
+        &signal::SIGNAL_POINT,
+        &performance::UP_DOWN_RUN,
+        &performance::STROKE_TIME,
+        &signal::LOSS_OF_SIGNAL,
+        &signal::METER_CHECK,
+        &performance::TRAVEL,
+        &performance::HUNTING,
+        &signal::ACTION,
     ];
     ALL
 }
@@ -213,6 +215,9 @@ pub fn find(name: &str, inputs: &BTreeMap<String, Input>) -> Result<Finding, Fin
         other => other,
     }
 }
+
+/// What each calculation gives.
+type Found = Result<Finding, FindingError>;
 
 const CANNOT_TELL: &str = "cannot-tell";
 
