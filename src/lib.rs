@@ -17,5 +17,7 @@ pub mod hear;
 pub mod job;
 pub mod journal;
 pub mod report;
+mod spelling;
 pub mod spoken;
 pub mod storage;
+pub mod table;

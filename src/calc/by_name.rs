@@ -8,6 +8,7 @@ use super::{
     published,
 };
 use super::{rounding, signal, travel};
+use crate::spelling::distance;
 
 /// A calculation that can be called by name.
 pub struct Function {
@@ -82,22 +83,6 @@ fn nearest(name: &str) -> Option<String> {
         .min()
         .filter(|(distance, _)| *distance <= 3.max(name.len() / 4))
         .map(|(_, name)| name.to_owned())
-}
-
-/// Edit distance.
-fn distance(one: &str, other: &str) -> usize {
-    let other: Vec<char> = other.chars().collect();
-    let mut row: Vec<usize> = (0..=other.len()).collect();
-    for (i, a) in one.chars().enumerate() {
-        let mut before = row[0];
-        row[0] = i + 1;
-        for (j, b) in other.iter().enumerate() {
-            let change = before + usize::from(a != *b);
-            before = row[j + 1];
-            row[j + 1] = change.min(row[j] + 1).min(before + 1);
-        }
-    }
-    row[other.len()]
 }
 
 fn shown(value: &Value) -> String {

@@ -1,145 +1,49 @@
-//! Checks the rows of a table: id, function, inputs, expected result, tolerance.
-
-use std::fmt;
+//! A table of calculations with what they should give, against what they do give.
 
 use serde_json::Value;
 
 use super::{CalcError, evaluate};
+use crate::table::{self, Outcome, TableOutcome};
 
-/// What became of one row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum RowState {
-    /// As expected.
-    Ok,
-    /// Not as expected.
-    Off,
-    /// There is no such function.
-    Unknown,
-}
-
-/// One checked row.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Row {
-    /// Its id.
-    pub id: String,
-    /// What became of it.
-    pub state: RowState,
-    /// What was computed, as JSON, or why nothing was.
-    pub got: String,
-}
-
-/// A checked table.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct TableOutcome {
-    /// Its rows, in order.
-    pub rows: Vec<Row>,
-}
-
-impl TableOutcome {
-    fn count(&self, state: RowState) -> usize {
-        self.rows.iter().filter(|row| row.state == state).count()
-    }
-
-    /// True if every row is as expected. A table without rows proves nothing, so it is not.
-    #[must_use]
-    pub fn all_ok(&self) -> bool {
-        !self.rows.is_empty() && self.count(RowState::Ok) == self.rows.len()
-    }
-}
-
-impl fmt::Display for TableOutcome {
-    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        for row in &self.rows {
-            let state = match row.state {
-                RowState::Ok => "ok",
-                RowState::Off => "off",
-                RowState::Unknown => "unknown",
-            };
-            writeln!(f, "{}\t{state}\t{}", row.id, row.got)?;
-        }
-        write!(
-            f,
-            "{} ok, {} off, {} unknown",
-            self.count(RowState::Ok),
-            self.count(RowState::Off),
-            self.count(RowState::Unknown)
-        )
-    }
-}
-
-/// Checks all rows of a tab-separated table with a header line.
+/// Runs a table with the columns `id`, `function`, `inputs_json`, `expected_json`, `abs_tolerance`.
+/// A tolerance that is no number (as `exact`) is none.
 #[must_use]
-pub fn run(text: &str) -> TableOutcome {
-    let mut lines = text
-        .lines()
-        .map(|line| line.trim_end_matches('\r'))
-        .filter(|line| !line.trim().is_empty());
-    let header: Vec<&str> = lines
-        .next()
-        .unwrap_or_default()
-        .trim_start_matches('\u{feff}')
-        .split('\t')
-        .collect();
-    let column = |name: &str| header.iter().position(|column| column.trim() == name);
-    let columns = (
-        column("id"),
-        column("function"),
-        column("inputs_json"),
-        column("expected_json"),
-    );
-    let (Some(id), Some(function), Some(inputs), Some(expected)) = columns else {
-        let got =
-            "the header needs the columns id, function, inputs_json, expected_json".to_owned();
-        return TableOutcome {
-            rows: vec![Row {
-                id: "header".to_owned(),
-                state: RowState::Off,
-                got,
-            }],
-        };
-    };
-    let tolerance = column("abs_tolerance");
-    let rows = lines
-        .map(|line| {
-            let cells: Vec<&str> = line.split('\t').collect();
-            let cell = |at: usize| cells.get(at).copied().unwrap_or_default();
-            let (state, got) = row(
-                cell(function),
-                cell(inputs),
-                cell(expected),
-                tolerance.map_or("", cell),
-            );
-            Row {
-                id: cell(id).to_owned(),
-                state,
-                got,
-            }
-        })
-        .collect();
-    TableOutcome { rows }
+pub fn run(tsv: &str) -> TableOutcome {
+    let columns = [
+        "id",
+        "function",
+        "inputs_json",
+        "expected_json",
+        "abs_tolerance",
+    ];
+    table::check(
+        tsv,
+        columns,
+        |[_, function, inputs, expected, tolerance]| row(function, inputs, expected, tolerance),
+    )
 }
 
-fn row(function: &str, inputs: &str, expected: &str, tolerance: &str) -> (RowState, String) {
+fn row(function: &str, inputs: &str, expected: &str, tolerance: &str) -> (Outcome, String) {
     let inputs: Value = match serde_json::from_str(inputs) {
         Ok(inputs) => inputs,
-        Err(error) => return (RowState::Off, format!("inputs_json: {error}")),
+        Err(error) => return (Outcome::Off, format!("inputs_json: {error}")),
     };
     let expected: Value = match serde_json::from_str(expected) {
         Ok(expected) => expected,
-        Err(error) => return (RowState::Off, format!("expected_json: {error}")),
+        Err(error) => return (Outcome::Off, format!("expected_json: {error}")),
     };
     match evaluate(function, &inputs) {
         Ok(got) => {
             let tolerance = tolerance.trim().parse().unwrap_or(0.0);
             let state = if same(&got, &expected, tolerance) {
-                RowState::Ok
+                Outcome::Ok
             } else {
-                RowState::Off
+                Outcome::Off
             };
             (state, got.to_string())
         }
-        Err(error @ CalcError::UnknownFunction { .. }) => (RowState::Unknown, error.to_string()),
-        Err(error) => (RowState::Off, error.to_string()),
+        Err(error @ CalcError::UnknownFunction { .. }) => (Outcome::Unknown, error.to_string()),
+        Err(error) => (Outcome::Off, error.to_string()),
     }
 }
 

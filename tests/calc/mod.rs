@@ -1,6 +1,8 @@
 //! Calculations against published sources and worked examples; each row of the
 //! table names its source.
 
+mod findings;
+
 use sayback::calc::table;
 
 #[test]

@@ -253,27 +253,16 @@ pub(in crate::job) fn near<'n>(
 ) -> Option<&'n str> {
     let wanted: Vec<char> = found.to_lowercase().chars().take(60).collect();
     known
-        .map(|name| (distance(&wanted, &name.to_lowercase()), name))
+        .map(|name| {
+            (
+                crate::spelling::distance_of(&wanted, &name.to_lowercase()),
+                name,
+            )
+        })
         .min_by_key(|(distance, _)| *distance)
         .filter(|(distance, name)| {
             *distance <= (name.chars().count().max(wanted.len()) / 3).max(1)
                 && *distance < wanted.len().max(2)
         })
         .map(|(_, name)| name)
-}
-
-/// Levenshtein distance in characters.
-fn distance(one: &[char], other: &str) -> usize {
-    let other: Vec<char> = other.chars().take(60).collect();
-    let mut row: Vec<usize> = (0..=other.len()).collect();
-    for (line, a) in one.iter().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = line + 1;
-        for (column, b) in other.iter().enumerate() {
-            let replaced = diagonal + usize::from(a != b);
-            diagonal = row[column + 1];
-            row[column + 1] = replaced.min(diagonal + 1).min(row[column] + 1);
-        }
-    }
-    row[other.len()]
 }
