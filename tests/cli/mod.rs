@@ -86,6 +86,31 @@ fn a_run_that_breaks_off_is_resumed_in_the_exact_step() {
 }
 
 #[test]
+fn a_meter_outside_its_limits_flags_the_jobs() {
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = folder.path().join("sheet.toml");
+    let plate = "[plate]\nwhen = \"end\"\nby = \"KD\"\nmeter-id = \"M7\"\nmeter-due = \"2027-02\"\nohm-percent = \"0.5\"\n\
+        ohm-counts = \"2\"\nohm-resolution = \"0.1\"\ncurrent-percent = \"0.2\"\ncurrent-counts = \"2\"\n\
+        current-resolution = \"0.01\"\nresistor = \"499.0\"\nresistor-tolerance = \"0.1\"\nreference = \"12.00\"\n\
+        reference-tolerance = \"0.1\"\n";
+    std::fs::write(&sheet, plate).unwrap();
+    let output = sayback()
+        .args(["run", "meter-check", "--keypad", "--plain", "--sheet"])
+        .arg(&sheet)
+        .arg("--runs")
+        .arg(folder.path().join("runs"))
+        .write_stdin("done\n0.2\n512.4\nnext\n12.01\ndone\n")
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output));
+    assert!(
+        text(&output).contains("Ohms are outside: flag every job since the last good check"),
+        "{}",
+        text(&output)
+    );
+}
+
+#[test]
 fn a_changed_journal_is_told() {
     let runs = tempfile::tempdir().unwrap();
     run_by_keys(runs.path(), "yes\n31\n");

@@ -435,6 +435,85 @@ fn a_gate_that_is_corrected_to_no_blocks_there() {
     assert_eq!(open_step(&world), "stored");
 }
 
+/// Answers until the resistances, with no voltage found and the plug out.
+fn at_the_resistances() -> World {
+    let mut world = proved_dead();
+    for line in ["yes", "", "0.00", "0.00", "0.00", "", "0.3", "2"] {
+        world.keys(line);
+    }
+    assert_eq!(open_step(&world), "r-ab");
+    world
+}
+
+#[test]
+fn waiting_for_a_part_leaves_it_isolated_and_begins_there_again() {
+    let mut world = at_the_resistances();
+    for line in ["OL", "512", "OL"] {
+        if line == "OL" {
+            for key in ["/ 4", "1"] {
+                world.keys(key);
+            }
+            world.keys("");
+        } else {
+            world.keys(line);
+        }
+    }
+    assert!(matches!(world.run.live.phase, Phase::Telling));
+    world.keys("");
+    assert_eq!(open_step(&world), "part");
+    world.keys("2");
+    assert_eq!(open_step(&world), "waiting");
+    assert!(world.run.saved.outstanding.contains("potentiometer plug"));
+    // Power is not given back on the way; when the part is here, isolation is asked again.
+    world.keys("");
+    assert_eq!(open_step(&world), "isolated");
+    assert!(!world.kept().iter().any(|(step, _)| step == "power-back"));
+}
+
+#[test]
+fn the_closed_end_method_has_its_own_way_to_the_end() {
+    let mut world = at_the_resistances();
+    for line in [
+        "1013", "140.2", "873.1", "", "yes", "140.2", "873.1", "", "2",
+    ] {
+        world.keys(line);
+    }
+    assert_eq!(open_step(&world), "ce-closed");
+    for line in ["", "", "", "12", "", "", "806", "", "12.5"] {
+        world.keys(line);
+    }
+    assert_eq!(world.run.saved.findings["ce-judged"].verdict, "set");
+    // Sweep, small move, and everything put back.
+    for line in [
+        "", "12", "806", "0", "", "410", "", "490", "", "", "yes", "", "12.01", "50.2", "yes", "",
+    ] {
+        world.keys(line);
+    }
+    assert_eq!(world.run.live.phase, Phase::Done, "{}", open_step(&world));
+    assert_eq!(world.quit, Some(0));
+    assert!(world.run.saved.outstanding.is_empty());
+}
+
+#[test]
+fn a_lost_microphone_is_written_down_and_disturbs_nothing() {
+    let mut world = World::new();
+    world.hear("yes");
+    assert!(matches!(world.run.live.phase, Phase::Confirming(_)));
+    world.give(Event::EarLost {
+        why: "The microphone is gone. The keypad goes on.".into(),
+    });
+    assert!(matches!(world.run.live.phase, Phase::Confirming(_)));
+    assert!(view(&world.run).message.contains("keypad goes on"));
+    assert!(
+        world
+            .records
+            .iter()
+            .any(|record| matches!(record.body, Body::Microphone { .. }))
+    );
+    world.keys("");
+    assert_eq!(world.kept().len(), 1);
+}
+
 #[test]
 fn a_value_outside_the_range_counts_for_its_own_question_only() {
     let mut world = World::new();
@@ -539,6 +618,7 @@ enum Act {
     Late,
     Tick(u64),
     Full(bool),
+    Ear(bool),
 }
 
 fn acts() -> impl Strategy<Value = Act> {
@@ -552,6 +632,7 @@ fn acts() -> impl Strategy<Value = Act> {
         1 => Just(Act::Late),
         1 => (0..9000_u64).prop_map(Act::Tick),
         1 => any::<bool>().prop_map(Act::Full),
+        1 => any::<bool>().prop_map(Act::Ear),
     ]
 }
 
@@ -576,6 +657,8 @@ proptest! {
                 Act::Line(text) => world.give(Event::Line(text)),
                 Act::Late => world.give(Event::Heard { words: "affirm".into(), listen: 0, clip: None, damaged: false }),
                 Act::Tick(ms) => { world.now_ms += ms; world.give(Event::Tick); }
+                Act::Ear(true) => world.give(Event::EarBack),
+                Act::Ear(false) => world.give(Event::EarLost { why: "gone".into() }),
                 Act::Full(full) => world.disk_full = full,
             }
         }
