@@ -203,7 +203,7 @@ impl Turn<'_> {
         match (self.run.live.phase.clone(), command) {
             (_, Command::Stop) => self.stop(how),
             (Phase::Paused | Phase::Stopped | Phase::Menu | Phase::Statuses, Command::Resume) => {
-                self.ask_again()
+                self.ask_again();
             }
             (Phase::Paused | Phase::Stopped, _) => {
                 self.tell(Mark::Plain, "Standing by. Say go ahead.");

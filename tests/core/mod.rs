@@ -495,6 +495,26 @@ fn the_closed_end_method_has_its_own_way_to_the_end() {
 }
 
 #[test]
+fn an_option_leads_where_the_job_says() {
+    let mut world = at_the_resistances();
+    for line in [
+        "1013", "140.2", "873.1", "", "yes", "140.2", "873.1", "", "2",
+    ] {
+        world.keys(line);
+    }
+    for line in [
+        "", "", "", "12", "", "", "806", "", "12.5", "", "12", "806", "90", "",
+    ] {
+        world.keys(line);
+    }
+    assert_eq!(world.run.saved.findings["sweep"].verdict, "worn-spot");
+    assert_eq!(open_step(&world), "worn");
+    // "Leave it" goes on past waiting and replacing.
+    world.keys("3");
+    assert_eq!(open_step(&world), "move-to-mid");
+}
+
+#[test]
 fn a_lost_microphone_is_written_down_and_disturbs_nothing() {
     let mut world = World::new();
     world.hear("yes");
