@@ -232,10 +232,7 @@ impl Turn<'_> {
                 });
             }
             ReasonFor::Correction(candidate) => self.correction(*candidate, text),
-            ReasonFor::End => self.append(Body::Closed {
-                complete: false,
-                reason: Some(text),
-            }),
+            ReasonFor::End => self.append(Body::Ending { reason: text }),
         }
     }
 

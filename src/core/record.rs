@@ -135,6 +135,11 @@ pub enum Body {
         /// Program version.
         program: String,
     },
+    /// The technician ends the job before its last step; it closes once all that was lifted is restored.
+    Ending {
+        /// Why.
+        reason: String,
+    },
     /// Something that was lifted was said to be restored when the job ended.
     Restored {
         /// The thing.

@@ -32,6 +32,8 @@ pub struct Saved {
     pub outstanding: BTreeSet<String>,
     /// Instruments past their due month when the job started, by plate item.
     pub expired: BTreeMap<String, String>,
+    /// Why the job ends before its last step, if it does.
+    pub ending: Option<String>,
     /// As-found readings are frozen.
     pub frozen: bool,
     /// Where the run stands.
@@ -67,6 +69,7 @@ impl Saved {
             skipped: BTreeMap::new(),
             outstanding: BTreeSet::new(),
             expired: BTreeMap::new(),
+            ending: None,
             frozen: false,
             cursor: Cursor::Ending,
             trail: Vec::new(),
@@ -139,6 +142,10 @@ impl Saved {
             Body::AsFoundFrozen { .. } => self.frozen = true,
             Body::Restored { item, .. } => {
                 self.outstanding.remove(item);
+            }
+            Body::Ending { reason } => {
+                self.ending = Some(reason.clone());
+                self.go(job, Cursor::Ending);
             }
             Body::Closed { .. } => self.cursor = Cursor::Closed,
             Body::InstrumentExpired { item, due } => {

@@ -64,6 +64,7 @@ impl Turn<'_> {
             Body::Noted { .. } => "Noted.".to_owned(),
             Body::Withdrawn { .. } => "Taken back.".to_owned(),
             Body::Held { seconds, .. } => format!("Held {seconds} seconds. Release."),
+            Body::Ending { .. } => "The job ends here.".to_owned(),
             Body::Skipped { .. } => "Skipped, with the reason.".to_owned(),
             Body::InstrumentExpired { item, due } => {
                 let title = job
@@ -142,9 +143,10 @@ impl Turn<'_> {
             return;
         }
         if self.run.saved.cursor == Cursor::Ending && self.run.saved.outstanding.is_empty() {
+            let reason = self.run.saved.ending.clone();
             self.append(Body::Closed {
-                complete: true,
-                reason: None,
+                complete: reason.is_none(),
+                reason,
             });
             return;
         }
