@@ -705,7 +705,7 @@ fn acts() -> impl Strategy<Value = Act> {
 
 fn cases() -> u32 {
     if std::env::var_os("SAYBACK_LONG").is_some() {
-        2000
+        100_000
     } else {
         120
     }
