@@ -147,7 +147,7 @@ fn as_found_position(g: &Given) -> Found {
     ];
     let reason = format!(
         "A command of {} asks for {} %; the valve stands at {} %.",
-        say(given, 2),
+        say(given, 3),
         say(raw, 1),
         say(position, 1)
     );
@@ -160,7 +160,7 @@ fn as_found_position(g: &Given) -> Found {
             reason,
             format!(
                 "{} is below the live zero: the loop is broken or not powered; find that first.",
-                say(given, 2)
+                say(given, 3)
             ),
         ));
     }
@@ -171,7 +171,7 @@ fn as_found_position(g: &Given) -> Found {
             reason,
             format!(
                 "The command of {} is outside its range: check the range of the loop.",
-                say(given, 2)
+                say(given, 3)
             ),
         ));
     }
