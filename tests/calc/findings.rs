@@ -35,7 +35,7 @@ const MOVE: &str = "r_ab=1000 least=1 move=10 electrical_angle=340 gear_ratio=3 
 
 #[rustfmt::skip]
 const CASES: &[(&str, &str, &str, &str)] = &[
-    ("isolation", "v_ab=0.01 v_aw=0 v_wb=-0.02 limit=0.05", "", "dead"),
+    ("isolation", "v_ab=0.01 v_aw=0 v_wb=-0.02 limit=0.05", "", "none-found"),
     ("isolation", "v_ab=0.01 v_aw=0 v_wb=-24.1 limit=0.05", "", "live"),
     ("isolation", "v_ab=0.05 v_aw=0 v_wb=0 limit=0.05", "", "live"),
     ("isolation", "v_ab=UNSTABLE v_aw=0 v_wb=0 limit=0.05", "", "cannot-tell"),

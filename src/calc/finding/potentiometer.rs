@@ -17,7 +17,7 @@ pub(super) static ISOLATION: FindingSpec = FindingSpec {
         need("limit", "V", "largest voltage that counts as none"),
     ],
     verdicts: &[
-        verdict("dead", Grade::Good),
+        verdict("none-found", Grade::Good),
         verdict("live", Grade::Bad),
         verdict(CANNOT_TELL, Grade::CannotTell),
     ],
@@ -42,7 +42,7 @@ fn isolation(g: &Given) -> Found {
     ];
     Ok(if worst.abs() < limit {
         g.told(
-            "dead",
+            "none-found",
             figures,
             format!(
                 "The largest voltage is {} V, below {} V.",

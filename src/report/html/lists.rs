@@ -141,7 +141,7 @@ pub(super) fn all_answers(page: &mut Markup, report: &Report) {
         page.leaf(
             "p",
             "why",
-            "[number of the record in the journal]. v: heard, read back and affirmed; k: typed. L1, L2: the limits above that it was judged by.",
+            "[number of the record in the journal]. v: heard; readings, choices and yes or no were read back and affirmed, done was taken as said; k: typed. L1, L2: the limits above that it was judged by.",
         );
     });
 }
