@@ -442,3 +442,192 @@ fn the_old_value_and_the_reason_stay_in_the_journal() {
     assert_eq!(pair.as_found.replaced, ["603 Ω"]);
     assert!(pair.as_found.corrected_after_freeze);
 }
+
+/// Adjusting leads back to the readings: what is read there is no as-found reading any more.
+const ROUND: &str = r#"
+format = 1
+id = "round"
+title = "Round"
+purpose = "Adjusts until it is good."
+applies-to = "Tests."
+cautions = ["Fingers out."]
+
+[[plate]]
+id = "tag"
+title = "Tag"
+ask = "Spell the tag."
+group = "Order"
+kind = "tag"
+
+[[limit]]
+id = "allowed"
+about = "deviation"
+value = "2"
+unit = "%"
+source = "common practice"
+
+[[step]]
+id = "up-down"
+title = "Run"
+ask = "Run it up and down."
+stage = "as-found"
+kind = "set"
+points = ["0", "50", "100"]
+both-ways = true
+columns = [{ id = "position", title = "position", ask = "Position?", unit = "%", expect = ["-10", "110"] }]
+
+[[step]]
+id = "run-judged"
+title = "Run"
+stage = "as-found"
+kind = "finding"
+calculation = "up-down-run"
+inputs = { rows = "rows.up-down", inaccuracy = "limit.allowed", hysteresis = "limit.allowed", linearity = "limit.allowed" }
+
+[[step]]
+id = "volts"
+title = "Volts"
+ask = "Volts?"
+stage = "safety"
+kind = "reading"
+unit = "V"
+expect = ["0", "300"]
+when = [{ step = "run-judged", is = ["pass"] }]
+
+[[step]]
+id = "volts-judged"
+title = "No volts"
+stage = "safety"
+kind = "finding"
+calculation = "isolation"
+inputs = { v_ab = "step.volts", v_aw = "step.volts", v_wb = "step.volts", limit = { number = "0.05" } }
+when = [{ step = "run-judged", is = ["pass"] }]
+outcomes = { live = { next = "volts" } }
+
+[[step]]
+id = "adjusted"
+title = "Adjust"
+ask = "Adjust it. Say done."
+stage = "adjust"
+kind = "instruction"
+adjusts = true
+
+[[step]]
+id = "again"
+title = "Run again"
+ask = "Note it down. Say done."
+stage = "adjust"
+kind = "instruction"
+when = [{ step = "run-judged", not = ["pass"] }]
+next = "up-down"
+
+[[step]]
+id = "handed-back"
+title = "End"
+ask = "Is it handed back?"
+stage = "close"
+kind = "gate"
+"#;
+
+const TAG: &str = "[plate]\ntag = \"FV-118\"\n";
+
+#[test]
+fn a_run_of_readings_put_right_after_adjusting_is_judged_whole_and_is_not_read_for_the_next() {
+    let mut world = World::of(ROUND, TAG);
+    for position in ["0.1", "50.2", "100.1", "100.1", "50.4", "9.0"] {
+        world.keys(position);
+    }
+    told(&mut world);
+    assert_eq!(verdict(&world, "run-judged"), "fail");
+    world.keys("");
+    world.keys("");
+    assert_eq!(open_step(&world), "up-down");
+    // Nine was heard for nought: the whole run was good as found. It is adjusted all the same.
+    put_right(&mut world, "0.9", "2");
+    told(&mut world);
+    let both = found(&world, "run-judged");
+    assert_eq!(both.len(), 2);
+    assert_eq!(both[1].verdict, "pass", "{:?}", both[1]);
+    assert_eq!(open_step(&world), "up-down");
+    for position in ["0.0", "50.0", "100.0", "100.0", "50.0"] {
+        assert!(!view(&world.run).message.contains("Kept before"));
+        world.keys(position);
+    }
+    // What was read before adjusting is no reading of after it.
+    assert!(
+        !view(&world.run).message.contains("Kept before"),
+        "{}",
+        view(&world.run).message
+    );
+    world.keys("");
+    assert!(world.run.saved.rows("up-down").len() == 5);
+    world.keys("0.0");
+    told(&mut world);
+    assert_eq!(found(&world, "run-judged").len(), 3);
+    assert_eq!(world.run.saved.rows("up-down").len(), 6);
+}
+
+#[test]
+fn volts_that_were_there_lead_back_though_it_has_been_adjusted_since() {
+    let mut world = World::of(ROUND, TAG);
+    for line in ["0.1", "50.2", "100.1", "100.1", "50.4", "0.9"] {
+        world.keys(line);
+    }
+    world.keys("0.00");
+    assert_eq!(open_step(&world), "adjusted");
+    world.keys("");
+    assert_eq!(open_step(&world), "handed-back");
+    put_right(&mut world, "230", "4");
+    assert_eq!(verdict(&world, "volts-judged"), "live");
+    told(&mut world);
+    assert_eq!(open_step(&world), "volts");
+}
+
+#[test]
+fn a_finding_that_the_new_way_passes_by_is_worked_out_again_all_the_same() {
+    let mut world = World::of(
+        &ROUND.replace(
+            "[[step]]\nid = \"volts\"",
+            r#"[[step]]
+id = "where"
+title = "Where"
+ask = "Where?"
+stage = "as-found"
+kind = "choice"
+options = [{ id = "here", title = "here" }, { id = "there", title = "there", next = "adjusted" }]
+
+[[step]]
+id = "span-judged"
+title = "Span"
+stage = "as-found"
+kind = "finding"
+calculation = "as-found-position"
+inputs = { signal = { number = "12" }, lo = { number = "4" }, hi = { number = "20" }, action = { word = "direct" }, position = { number = "50" }, limit = "limit.allowed" }
+
+[[step]]
+id = "where-judged"
+title = "Loss"
+stage = "as-found"
+kind = "finding"
+calculation = "loss-of-signal"
+inputs = { wanted = "step.where", before = { number = "0" }, after = { number = "0" }, limit = "limit.allowed" }
+
+[[step]]
+id = "volts""#,
+        ),
+        TAG,
+    );
+    for line in ["0.1", "50.2", "100.1", "100.1", "50.4", "0.9", "1"] {
+        world.keys(line);
+    }
+    told(&mut world);
+    assert_eq!(found(&world, "where-judged").len(), 1);
+    assert_eq!(open_step(&world), "volts");
+    put_right(&mut world, "2", "1");
+    told(&mut world);
+    assert_eq!(open_step(&world), "adjusted");
+    assert_eq!(found(&world, "where-judged").len(), 2);
+    // What does not stand on it is left alone.
+    assert_eq!(found(&world, "span-judged").len(), 1);
+    assert_eq!(found(&world, "run-judged").len(), 1);
+}
