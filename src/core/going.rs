@@ -311,7 +311,8 @@ impl Turn<'_> {
         if saved.ending.is_some() && saved.cursor == Cursor::Ending {
             return true;
         }
-        let adjusted = saved.adjusted_at.is_some_and(|at| at > old.seq);
+        // What stayed before was read before the adjusting, however late it was put right.
+        let adjusted = old.answer.stays || saved.adjusted_at.is_some_and(|at| at > old.seq);
         adjusted
             && old.answer.stage != Stage::Safety
             && !matches!(new, Value::No | Value::Choice(_))
