@@ -5,8 +5,8 @@ use super::super::decision::{self};
 use super::super::signal::{self, Action};
 use super::super::{meter, travel};
 use super::{
-    CANNOT_TELL, FindingError, FindingSpec, Found, Given, Grade, InputSpec, figure, may, need, say,
-    verdict, word,
+    CANNOT_TELL, FindingError, FindingSpec, Found, Given, Grade, InputSpec, figure, may,
+    meter_spec, need, say, verdict, word,
 };
 
 pub(super) static SUPPLY: FindingSpec = FindingSpec {
@@ -96,6 +96,8 @@ fn supply(g: &Given) -> Found {
         )
     })
 }
+
+const METER: [InputSpec; 3] = meter_spec("none");
 
 const SIGNAL: [InputSpec; 3] = [
     need("lo", "none", "low end of the signal"),
@@ -209,13 +211,9 @@ pub(super) static SIGNAL_POINT: FindingSpec = FindingSpec {
         SIGNAL[1],
         SIGNAL[2],
         need("limit", "%", "largest deviation, of span"),
-        may(
-            "meter_percent",
-            "%",
-            "accuracy of the meter, part of reading",
-        ),
-        may("meter_counts", "none", "accuracy of the meter, counts"),
-        may("meter_resolution", "none", "one count of the meter"),
+        METER[0],
+        METER[1],
+        METER[2],
     ],
     verdicts: &[
         verdict("right", Grade::Good),
@@ -388,13 +386,9 @@ pub(super) static METER_CHECK: FindingSpec = FindingSpec {
         need("reading", "none", "what the meter reads"),
         need("known", "none", "the known value"),
         need("known_tolerance", "%", "tolerance of the known value"),
-        may(
-            "meter_percent",
-            "%",
-            "accuracy of the meter, part of reading",
-        ),
-        may("meter_counts", "none", "accuracy of the meter, counts"),
-        may("meter_resolution", "none", "one count of the meter"),
+        METER[0],
+        METER[1],
+        METER[2],
     ],
     verdicts: &[
         verdict("within", Grade::Good),
