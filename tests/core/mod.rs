@@ -605,6 +605,24 @@ fn a_value_outside_the_range_counts_for_its_own_question_only() {
 }
 
 #[test]
+fn a_plate_number_as_large_as_can_be_typed_leaves_the_questions_answerable() {
+    let mut world = World::new();
+    // Whatever the keypad lets in, the core cannot fail on it.
+    let huge = "79228162514264337593543950335".parse().unwrap();
+    let number = sayback::job::PlateValue::Number(huge);
+    world.run.saved.plate.insert("pot-nominal".into(), number);
+    for line in [
+        "yes", "31", "12.02", "", "yes", "yes", "yes", "yes", "yes", "", "0.00", "0.00", "0.00",
+        "", "0.3", "2",
+    ] {
+        world.keys(line);
+    }
+    assert_eq!(open_step(&world), "r-ab");
+    world.keys("1013");
+    assert_eq!(open_step(&world), "r-aw");
+}
+
+#[test]
 fn the_channel_is_the_one_it_came_in_by() {
     let mut world = World::new();
     world.hear("note");

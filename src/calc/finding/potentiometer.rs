@@ -2,8 +2,8 @@
 //! sweep, the small move, the end leads. Power off.
 
 use super::super::diagnosis::{self, Ohms};
-use super::super::positive;
 use super::super::potentiometer as pot;
+use super::super::{keeps, positive};
 use super::{
     CANNOT_TELL, FindingSpec, Found, Given, Grade, InputSpec, figure, may, meter_spec, need, say,
     verdict, word,
@@ -279,7 +279,7 @@ fn sweep(g: &Given) -> Found {
         say(high, 1),
         say(part, 2)
     );
-    Ok(if part <= g.number("limit")? + 1e-9 {
+    Ok(if keeps(part, g.number("limit")?) {
         g.told(
             "smooth",
             figures,

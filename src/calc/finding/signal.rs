@@ -3,7 +3,7 @@
 
 use super::super::decision::{self};
 use super::super::signal::{self, Action};
-use super::super::{meter, travel};
+use super::super::{exceeds, keeps, meter, travel};
 use super::{
     CANNOT_TELL, FindingError, FindingSpec, Found, Given, Grade, InputSpec, figure, may,
     meter_spec, need, say, verdict, word,
@@ -67,7 +67,7 @@ fn supply(g: &Given) -> Found {
             ));
         }
     }
-    Ok(if lowest < -tolerance - 1e-9 {
+    Ok(if exceeds(-lowest, tolerance) {
         g.told(
             "low",
             figures,
@@ -77,7 +77,7 @@ fn supply(g: &Given) -> Found {
                 say(-lowest, 1)
             ),
         )
-    } else if deviation > tolerance + 1e-9 {
+    } else if exceeds(deviation, tolerance) {
         g.told(
             "high",
             figures,
@@ -177,7 +177,7 @@ fn as_found_position(g: &Given) -> Found {
             ),
         ));
     }
-    Ok(if deviation.abs() <= g.number("limit")? + 1e-9 {
+    Ok(if keeps(deviation.abs(), g.number("limit")?) {
         g.told(
             "agrees",
             figures,
@@ -249,7 +249,7 @@ fn signal_point(g: &Given) -> Found {
         figures.push(figure("U", u, "%", 2));
         reason += &format!(" {}", class_words(deviation, limit, u)?);
     }
-    Ok(if deviation.abs() <= limit + 1e-9 {
+    Ok(if keeps(deviation.abs(), limit) {
         g.told(
             "right",
             figures,
@@ -366,7 +366,7 @@ fn loss_of_signal(g: &Given) -> Found {
         say(before, 1),
         say(after, 1)
     );
-    Ok(if (after - target).abs() <= g.number("limit")? + 1e-9 {
+    Ok(if keeps((after - target).abs(), g.number("limit")?) {
         g.told(
             "as-wanted",
             figures,
@@ -421,7 +421,7 @@ fn meter_check(g: &Given) -> Found {
         say(error, 3),
         say(limit, 3)
     );
-    Ok(if error.abs() <= limit + 1e-9 {
+    Ok(if keeps(error.abs(), limit) {
         g.told(
             "within",
             figures,
