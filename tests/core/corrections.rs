@@ -1,12 +1,14 @@
 //! A value that is put right: the findings that stood on it are worked out again,
 //! the run goes where they lead, and the record shows both.
 
+mod record;
+
 use sayback::calc::finding::Finding;
 use sayback::core::finding::again;
-use sayback::core::record::{Body, Record, Value};
+use sayback::core::record::{Body, Record};
 use sayback::core::run::Saved;
 use sayback::core::{Event, Phase, Run, view};
-use sayback::report::{self, Report, State, Weight};
+use sayback::report::{self, Report};
 
 use super::{World, at_the_resistances, open_step, wall};
 
@@ -101,7 +103,7 @@ fn found(world: &World, step: &str) -> Vec<Finding> {
     world.records.iter().filter_map(of_step).collect()
 }
 
-fn report(world: &World) -> Report {
+fn record_of(world: &World) -> Report {
     let records: Vec<(u64, Record)> = (0..).zip(world.records.iter().cloned()).collect();
     report::build(&report::Source {
         job: &world.run.job,
@@ -228,82 +230,6 @@ fn volts_found_after_all_lead_back_to_isolation_whatever_was_done() {
 }
 
 #[test]
-fn the_record_shows_the_finding_from_the_value_put_right_and_what_it_was_before() {
-    let mut world = at_loosen("410", "603");
-    world.keys("");
-    put_right(&mut world, "1013", "1");
-    told(&mut world);
-    let made = report(&world);
-    let lines: Vec<_> = made
-        .findings
-        .iter()
-        .filter(|finding| finding.step == "diagnosis")
-        .collect();
-    let [old, new] = lines.as_slice() else {
-        panic!("{lines:#?}")
-    };
-    let correction = made.corrections.last().unwrap();
-    assert_eq!(
-        old.put_right.as_deref(),
-        Some(
-            format!(
-                "Wiper to B, mid travel: 603 Ω was corrected to 1013 Ω [{}]",
-                correction.seq
-            )
-            .as_str()
-        )
-    );
-    assert_eq!(new.was.as_deref(), Some(old.verdict.as_str()));
-    assert_ne!(new.verdict, old.verdict);
-    assert!(made.findings.iter().all(|line| line.outdated.is_none()));
-    let exception = |what: &str| made.exceptions.iter().find(|line| line.what == what);
-    let again = exception("Worked out again after a correction: Track and wiper").unwrap();
-    assert_eq!(again.weight, Weight::Watch);
-    assert!(again.detail.contains(&old.verdict.replace('-', " ")));
-    assert!(exception("Corrected after as-found readings were frozen: 603 Ω to 1013 Ω").is_some());
-    let html = report::html(&made);
-    assert!(html.contains("before a correction") && html.contains("before the correction: "));
-    let csv = String::from_utf8(report::csv(&made).unwrap()).unwrap();
-    assert!(csv.contains("before a correction"));
-    assert!(report::text(&made).contains("before a correction: "));
-    // Put right a second time: each result names the correction that came after it.
-    put_right(&mut world, "612", "1");
-    told(&mut world);
-    let twice = report(&world);
-    let named: Vec<&str> = twice
-        .findings
-        .iter()
-        .filter(|finding| finding.step == "diagnosis")
-        .filter_map(|finding| finding.put_right.as_deref())
-        .collect();
-    assert_eq!(
-        named.len(),
-        2,
-        "{:#?}",
-        world.records.iter().rev().take(6).collect::<Vec<_>>()
-    );
-    assert_eq!(open_step(&world), "turned");
-    assert!(named[0].contains("603 Ω was corrected to 1013 Ω") && !named[0].contains("612"));
-    assert!(named[1].contains("1013 Ω was corrected to 612 Ω") && !named[1].contains("603"));
-    // An attempt that was done again for another reason is not called that.
-    world.keys("300");
-    world.keys("");
-    world.keys("507");
-    let made = report(&world);
-    let turned: Vec<_> = made
-        .findings
-        .iter()
-        .filter(|finding| finding.step == "centre-turned")
-        .collect();
-    assert_eq!(turned.len(), 2);
-    assert!(
-        turned
-            .iter()
-            .all(|line| line.put_right.is_none() && line.was.is_none())
-    );
-}
-
-#[test]
 fn a_journal_that_ends_between_the_correction_and_the_finding_goes_on_with_the_finding() {
     let mut world = at_loosen("410", "603");
     world.keys("");
@@ -337,7 +263,7 @@ fn a_journal_of_before_is_read_as_it_was_and_its_findings_are_worked_out_on_goin
     let of_before = text.replace(",\"stays\":true", "");
     assert_ne!(text, of_before);
     old[corrected] = serde_json::from_str(&of_before).unwrap();
-    let made = report(&World {
+    let made = record_of(&World {
         run: world.run.clone(),
         records: old.clone(),
         ..World::of(JOB, SHEET)
@@ -348,7 +274,7 @@ fn a_journal_of_before_is_read_as_it_was_and_its_findings_are_worked_out_on_goin
     assert_eq!(open_step(&again), "turned");
     assert_eq!(found(&again, "centre-found").len(), 2);
     assert!(
-        report(&again)
+        record_of(&again)
             .findings
             .iter()
             .all(|line| line.outdated.is_none())
@@ -396,155 +322,8 @@ fn a_job_that_is_ending_stays_so_when_a_value_is_put_right() {
     assert_eq!(found(&world, "diagnosis").len(), 2);
 }
 
-#[test]
-fn an_early_end_stands_on_the_record_before_it_is_closed() {
-    let mut world = at_the_resistances();
-    for line in ["/ 8", "", "5"] {
-        world.keys(line);
-    }
-    let made = report(&world);
-    assert_eq!(
-        (made.head.state, made.head.state_reason.as_deref()),
-        (State::Ending, Some("waiting for a part"))
-    );
-    let told = |what: &str| {
-        made.exceptions
-            .iter()
-            .find(|exception| exception.what == what)
-            .map(|exception| (exception.weight, exception.detail.clone()))
-    };
-    assert_eq!(
-        told("The job was ended early and is not closed"),
-        Some((Weight::Bad, "waiting for a part".to_owned()))
-    );
-    assert_eq!(
-        told("Not said to be restored"),
-        Some((Weight::Bad, "cover; potentiometer plug; power".to_owned()))
-    );
-    let html = report::html(&made);
-    assert!(html.contains("ENDED EARLY, NOT CLOSED") && html.contains("waiting for a part"));
-    let text = report::text(&made);
-    assert!(text.contains("ENDED EARLY, NOT CLOSED") && text.contains("waiting for a part"));
-    for _ in 0..3 {
-        world.keys("yes");
-    }
-    let made = report(&world);
-    assert_eq!(
-        (made.head.state, made.head.state_reason.as_deref()),
-        (State::EndedEarly, Some("waiting for a part"))
-    );
-}
-
-/// The value that a correction puts right is only ever the one that was given for it.
-#[test]
-fn the_old_value_and_the_reason_stay_in_the_journal() {
-    let mut world = at_loosen("410", "603");
-    put_right(&mut world, "612", "3");
-    let values: Vec<String> = world
-        .kept()
-        .into_iter()
-        .filter_map(|(step, value)| match value {
-            Value::Number { value, .. } if step == "r-wb" => Some(value.to_string()),
-            _ => None,
-        })
-        .collect();
-    assert_eq!(values, ["603", "612"]);
-    let side = report(&world);
-    let pair = side
-        .pairs
-        .iter()
-        .find(|pair| pair.measures == "wiper to B at mid travel")
-        .unwrap();
-    assert_eq!(pair.as_found.shown.as_deref(), Some("612 Ω"));
-    assert_eq!(pair.as_found.replaced, ["603 Ω"]);
-    assert!(pair.as_found.corrected_after_freeze);
-}
-
 /// Adjusting leads back to the readings: what is read there is no as-found reading any more.
-const ROUND: &str = r#"
-format = 1
-id = "round"
-title = "Round"
-purpose = "Adjusts until it is good."
-applies-to = "Tests."
-cautions = ["Fingers out."]
-
-[[plate]]
-id = "tag"
-title = "Tag"
-ask = "Spell the tag."
-group = "Order"
-kind = "tag"
-
-[[limit]]
-id = "allowed"
-about = "deviation"
-value = "2"
-unit = "%"
-source = "common practice"
-
-[[step]]
-id = "up-down"
-title = "Run"
-ask = "Run it up and down."
-stage = "as-found"
-kind = "set"
-points = ["0", "50", "100"]
-both-ways = true
-columns = [{ id = "position", title = "position", ask = "Position?", unit = "%", expect = ["-10", "110"] }]
-
-[[step]]
-id = "run-judged"
-title = "Run"
-stage = "as-found"
-kind = "finding"
-calculation = "up-down-run"
-inputs = { rows = "rows.up-down", inaccuracy = "limit.allowed", hysteresis = "limit.allowed", linearity = "limit.allowed" }
-
-[[step]]
-id = "volts"
-title = "Volts"
-ask = "Volts?"
-stage = "safety"
-kind = "reading"
-unit = "V"
-expect = ["0", "300"]
-when = [{ step = "run-judged", is = ["pass"] }]
-
-[[step]]
-id = "volts-judged"
-title = "No volts"
-stage = "safety"
-kind = "finding"
-calculation = "isolation"
-inputs = { v_ab = "step.volts", v_aw = "step.volts", v_wb = "step.volts", limit = { number = "0.05" } }
-when = [{ step = "run-judged", is = ["pass"] }]
-outcomes = { live = { next = "volts" } }
-
-[[step]]
-id = "adjusted"
-title = "Adjust"
-ask = "Adjust it. Say done."
-stage = "adjust"
-kind = "instruction"
-adjusts = true
-
-[[step]]
-id = "again"
-title = "Run again"
-ask = "Note it down. Say done."
-stage = "adjust"
-kind = "instruction"
-when = [{ step = "run-judged", not = ["pass"] }]
-next = "up-down"
-
-[[step]]
-id = "handed-back"
-title = "End"
-ask = "Is it handed back?"
-stage = "close"
-kind = "gate"
-"#;
+const ROUND: &str = include_str!("round.toml");
 
 const TAG: &str = "[plate]\ntag = \"FV-118\"\n";
 

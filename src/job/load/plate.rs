@@ -162,7 +162,7 @@ pub(in crate::job) fn value(
             if let Some((unit, low, high)) = range.ends(known)
                 && !(low..=high).contains(&value)
             {
-                let symbol = spoken::unit(&unit)
+                let symbol = spoken::unit(unit)
                     .map(|unit| unit.symbol().to_owned())
                     .unwrap_or_default();
                 let what = format!(
