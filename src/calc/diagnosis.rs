@@ -4,7 +4,7 @@
 //! first, then a slipped unit, shorts, readings that no passive network can
 //! give, loading, the wiper's path, the wrong part, tolerance, the wiper at an end.
 
-use super::{Calculated, positive};
+use super::{Calculated, exceeds, keeps, positive};
 
 /// A resistance as the meter showed it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,7 +74,7 @@ pub fn pot_diagnose(
     for (name, value) in [("r_ab", ab), ("r_aw", aw), ("r_wb", wb)] {
         super::not_negative(name, value)?;
     }
-    let near = |value: f64, other: f64| (value - other).abs() <= 0.1 * other + 1e-9;
+    let near = |value: f64, other: f64| keeps((value - other).abs(), 0.1 * other);
     if near(ab, nominal * 1000.0) || near(ab, nominal / 1000.0) {
         return Ok("range_or_unit_error");
     }
@@ -93,7 +93,7 @@ pub fn pot_diagnose(
     if residual > small {
         return Ok("wiper_path_resistance_high");
     }
-    let outside = (100.0 * (ab - nominal) / nominal).abs() > tolerance + 1e-9;
+    let outside = exceeds((100.0 * (ab - nominal) / nominal).abs(), tolerance);
     if outside
         && COMMON_TOTALS
             .iter()

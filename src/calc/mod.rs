@@ -85,6 +85,21 @@ pub enum CalcError {
     },
 }
 
+/// What rounding in binary may add to a value that lies on its limit.
+const SLACK: f64 = 1e-9;
+
+/// True if the value keeps the limit; on the limit it does. Not a number keeps none.
+#[must_use]
+pub fn keeps(value: f64, limit: f64) -> bool {
+    value <= limit + SLACK
+}
+
+/// True if the value is beyond the limit; on the limit it is not. Not a number is beyond none.
+#[must_use]
+pub fn exceeds(value: f64, limit: f64) -> bool {
+    value > limit + SLACK
+}
+
 /// Result of a calculation.
 pub type Calculated<T> = Result<T, CalcError>;
 

@@ -6,7 +6,7 @@
 //! worked out from arithmetic. Source of all: network and gear geometry
 //! (derivation); limits are inputs (common practice).
 
-use super::{CalcError, Calculated, finite, positive};
+use super::{CalcError, Calculated, finite, keeps, positive};
 
 /// Wiper position as a fraction of the track, from the two sides: the meter's gain error cancels.
 ///
@@ -24,14 +24,14 @@ pub fn centring_error_pct(r_wiper_end: f64, r_total: f64) -> Calculated<f64> {
     Ok(100.0 * (r_wiper_end / positive("r_total", r_total)? - 0.5))
 }
 
-/// Deviation of the total from nominal in %, and whether it is within the tolerance (inclusive, within 1e-9).
+/// Deviation of the total from nominal in %, and whether it is within the tolerance (on it is within).
 ///
 /// # Errors
 /// If the nominal is not above zero or the tolerance below zero.
 pub fn total_tolerance(r_total: f64, nominal: f64, tolerance_pct: f64) -> Calculated<(f64, bool)> {
     let tolerance = super::not_negative("tol_pct", tolerance_pct)?;
     let deviation = 100.0 * (r_total - nominal) / positive("nominal", nominal)?;
-    Ok((deviation, deviation.abs() <= tolerance + 1e-9))
+    Ok((deviation, keeps(deviation.abs(), tolerance)))
 }
 
 /// Where the wiper will stand at both ends of travel, and what margin is left.

@@ -76,7 +76,11 @@ impl Turn<'_> {
                 }
                 StepKind::Memo => self.moved("next", self.run.saved.step_after(&job, step, None)),
                 StepKind::Reading(_) | StepKind::Choice(_) => {
-                    let known = self.run.saved.answer(&step.id).filter(|kept| !kept.stale);
+                    let known = self
+                        .run
+                        .saved
+                        .answer(&step.id)
+                        .filter(|kept| kept.stale.is_none());
                     match known {
                         Some(_) if self.run.live.correcting.is_none() => {
                             self.moved("kept", self.run.saved.step_after(&job, step, None));
@@ -177,7 +181,7 @@ impl Turn<'_> {
         };
         let replaced = match &row {
             Some(row) => saved.cell(&step.id, row),
-            None => saved.answer(&step.id).filter(|kept| !kept.stale),
+            None => saved.answer(&step.id).filter(|kept| kept.stale.is_none()),
         };
         let gate_no = value == Value::No;
         let corrects = replaced
@@ -197,6 +201,7 @@ impl Turn<'_> {
             out_of_range,
             corrects,
             reason: corrects.map(|_| "answered again after going back".to_owned()),
+            stays: false,
             attempt,
             how,
             then: cursor.clone(),

@@ -1,15 +1,18 @@
 //! Findings: gathers what a named calculation needs from the saved run, has it
-//! calculated, and says where the job goes.
+//! calculated, and says where the job goes; and tells which findings a correction
+//! has overtaken, so that none stands on a value that was put right.
+//!
+//! Holds nothing: all of it is worked out from the job and the saved run.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rust_decimal::Decimal;
 
 use super::question;
 use super::record::{Body, Cursor, Record, Value, Wall};
-use super::run::Saved;
+use super::run::{Kept, Saved};
 use crate::calc::finding::{self as calculation, Direction, Finding, Grade, Input};
-use crate::job::{FindingStep, Job, PlateValue, Source, Step};
+use crate::job::{FindingStep, Job, PlateValue, Source, Step, StepKind};
 
 /// The verdict when something that a calculation needs was skipped or is unknown.
 pub const CANNOT_TELL: &str = "cannot-tell";
@@ -17,10 +20,118 @@ pub const CANNOT_TELL: &str = "cannot-tell";
 /// Does the calculation of a finding step, as the record to be written.
 #[must_use]
 pub fn found(job: &Job, saved: &Saved, step: &Step, wanted: &FindingStep, at: Wall) -> Body {
+    found_of(job, saved, step, wanted, at, None)
+}
+
+/// The next finding, in the order of the job, that a correction has overtaken and that the run
+/// does not come to by itself: worked out again, as the record to be written. It leads nowhere.
+///
+/// A correction leads the run to what follows the corrected question, so most findings are
+/// worked out again on the way. What is left is what that way has passed by, and what an
+/// as-found reading was judged by before an adjusting step was done (`Answered::stays`).
+#[must_use]
+pub fn again(job: &Job, saved: &Saved, at: Wall) -> Option<Body> {
+    let here = place(job, &saved.cursor)?;
+    job.steps.iter().enumerate().find_map(|(index, step)| {
+        let StepKind::Finding(wanted) = &step.kind else {
+            return None;
+        };
+        let found_at = *saved.found_at.get(&step.id)?;
+        let correction = corrections_since(job, saved, &step.id, found_at)
+            .filter(|kept| !kept.withdrawn)
+            .last()?;
+        if !correction.answer.stays && here <= index {
+            return None;
+        }
+        let mut body = found_of(job, saved, step, wanted, at, correction.stale);
+        if let Body::Found { then, .. } = &mut body {
+            *then = saved.cursor.clone();
+        }
+        Some(body)
+    })
+}
+
+/// The corrections that replaced an answer which the finding of `step`, written as record
+/// `found_at`, was worked out from, itself or by way of another finding; oldest first.
+pub fn corrections_since<'run>(
+    job: &'run Job,
+    saved: &'run Saved,
+    step: &'run str,
+    found_at: u64,
+) -> impl Iterator<Item = &'run Kept> {
+    let read = steps_read(job, step);
+    saved.answers.iter().filter(move |kept| {
+        kept.seq > found_at
+            && read.contains(kept.answer.step.as_str())
+            && replaces_one_before(saved, kept, found_at)
+    })
+}
+
+/// True if this answer corrects one that is older than the record, be it by way of other corrections.
+fn replaces_one_before(saved: &Saved, kept: &Kept, record: u64) -> bool {
+    let mut next = kept.answer.corrects;
+    while let Some(old) = next {
+        if old < record {
+            return true;
+        }
+        next = saved
+            .answers
+            .iter()
+            .find(|kept| kept.seq == old)
+            .and_then(|kept| kept.answer.corrects)
+            // A record names only earlier ones; a damaged one must not go round.
+            .filter(|earlier| *earlier < old);
+    }
+    false
+}
+
+/// The steps whose answers a finding is worked out from, also by way of the figures of others.
+fn steps_read<'job>(job: &'job Job, step: &'job str) -> BTreeSet<&'job str> {
+    let mut read = BTreeSet::new();
+    let mut findings = vec![step];
+    let mut seen = BTreeSet::new();
+    while let Some(id) = findings.pop() {
+        let Some(StepKind::Finding(wanted)) = job.index_of(id).map(|at| &job.steps[at].kind) else {
+            continue;
+        };
+        if !seen.insert(id) {
+            continue;
+        }
+        for source in wanted.inputs.values() {
+            match source {
+                Source::Step(id) | Source::Rows(id) => {
+                    read.insert(id.as_str());
+                }
+                Source::Figure { step, .. } => findings.push(step),
+                Source::Plate(_) | Source::Limit(_) | Source::Number(_) | Source::Word(_) => {}
+            }
+        }
+    }
+    read
+}
+
+/// Place of a cursor in the order of the steps; the end is behind the last.
+fn place(job: &Job, cursor: &Cursor) -> Option<usize> {
+    match cursor {
+        Cursor::Step { id, .. } => job.index_of(id),
+        Cursor::Ending => Some(job.steps.len()),
+        Cursor::Plate(_) | Cursor::Closed => None,
+    }
+}
+
+/// `past`: see `Saved::rows_of`.
+fn found_of(
+    job: &Job,
+    saved: &Saved,
+    step: &Step,
+    wanted: &FindingStep,
+    at: Wall,
+    past: Option<u64>,
+) -> Body {
     let mut inputs = BTreeMap::new();
     let mut texts = BTreeMap::new();
     for (name, source) in &wanted.inputs {
-        if let Some(input) = gather(saved, source) {
+        if let Some(input) = gather(saved, source, past) {
             texts.insert(name.clone(), text_of(&input));
             inputs.insert(name.clone(), input);
         }
@@ -66,8 +177,10 @@ pub fn found(job: &Job, saved: &Saved, step: &Step, wanted: &FindingStep, at: Wa
     body
 }
 
-fn gather(saved: &Saved, source: &Source) -> Option<Input> {
+fn gather(saved: &Saved, source: &Source, past: Option<u64>) -> Option<Input> {
     match source {
+        // Passed over this time: a value of an earlier attempt does not stand in for it.
+        Source::Step(step) if saved.skipped.contains_key(step) => None,
         Source::Step(step) => match &saved.answer(step)?.answer.value {
             Value::Number { value, .. } => Some(Input::Number(*value)),
             Value::Status(code) => Some(Input::Status(code.clone())),
@@ -86,7 +199,7 @@ fn gather(saved: &Saved, source: &Source) -> Option<Input> {
             .limits
             .get(id)
             .map(|limit| Input::Number(limit.value)),
-        Source::Rows(step) => rows(saved, step),
+        Source::Rows(step) => rows(saved, step, past),
         Source::Figure { step, figure } => saved
             .findings
             .get(step)?
@@ -101,9 +214,9 @@ fn gather(saved: &Saved, source: &Source) -> Option<Input> {
     }
 }
 
-fn rows(saved: &Saved, step: &str) -> Option<Input> {
+fn rows(saved: &Saved, step: &str, past: Option<u64>) -> Option<Input> {
     let mut rows: BTreeMap<usize, calculation::Row> = BTreeMap::new();
-    for kept in saved.rows(step) {
+    for kept in saved.rows_of(step, past) {
         let Some(row) = &kept.answer.row else {
             continue;
         };

@@ -4,10 +4,10 @@
 
 use super::question::{self, Asked, asked};
 use super::record::{Answered, Body, Channel, Clip, Cursor, How, Value};
-use super::run::Saved;
+use super::run::{Kept, Saved};
 use super::step::Turn;
-use super::{Candidate, Effect, Mark, Message, Phase, ReasonFor};
-use crate::job::{ChoiceOption, PlateValue, Step, StepKind};
+use super::{Candidate, Effect, Mark, Phase, ReasonFor, Run};
+use crate::job::{ChoiceOption, PlateValue, Stage, Step, StepKind};
 use crate::spoken::{self, Command, Slot};
 
 /// What is said when somebody says stop.
@@ -57,11 +57,8 @@ impl Turn<'_> {
     pub(super) fn can_go_back_to(&self, cursor: &Cursor) -> bool {
         match asked(&self.run.job, &self.run.saved, cursor) {
             Asked::Step(step) | Asked::Cell(step, ..) => {
-                let frozen = self.run.saved.frozen
-                    && matches!(
-                        step.stage,
-                        crate::job::Stage::AsFound | crate::job::Stage::Safety
-                    );
+                let frozen =
+                    self.run.saved.frozen && matches!(step.stage, Stage::AsFound | Stage::Safety);
                 !frozen
                     && !matches!(step.kind, StepKind::Finding(_))
                     && *cursor != self.run.saved.cursor
@@ -103,9 +100,14 @@ impl Turn<'_> {
         self.run.live.typed.clear();
         self.run.live.phase = Phase::Asking;
         let short = self.asked().short();
+        let wanted = if Self::correcting_as_found(self.run) {
+            "As found is frozen: what was read then?"
+        } else {
+            "What is right?"
+        };
         self.tell(
             Mark::Watch,
-            &format!("Correct {short}, which was {was}. What is right?"),
+            &format!("Correct {short}, which was {was}. {wanted}"),
         );
     }
 
@@ -138,8 +140,24 @@ impl Turn<'_> {
         }
     }
 
-    pub(super) fn reason_options(reason: &ReasonFor) -> Vec<ChoiceOption> {
+    /// True if a frozen as-found reading is being corrected.
+    fn correcting_as_found(run: &Run) -> bool {
+        run.live.correcting.is_some_and(|seq| {
+            run.saved.answers.iter().any(|kept| {
+                kept.seq == seq
+                    && kept.answer.stage == Stage::AsFound
+                    && run.saved.is_frozen(&kept.answer)
+            })
+        })
+    }
+
+    /// The reasons to choose from. What was found can be put right where it was misread, misheard
+    /// or typed wrongly; measured again, after adjusting, it is a new reading and not as found.
+    pub(super) fn reason_options(run: &Run, reason: &ReasonFor) -> Vec<ChoiceOption> {
         let words: &[&str] = match reason {
+            ReasonFor::Correction(_) if Self::correcting_as_found(run) => {
+                &["misread", "misheard", "typed wrongly"]
+            }
             ReasonFor::Correction(_) => &[
                 "misread",
                 "misheard",
@@ -169,7 +187,7 @@ impl Turn<'_> {
     }
 
     pub(super) fn reason_heard(&mut self, words: &str, reason: ReasonFor) {
-        let options = Self::reason_options(&reason);
+        let options = Self::reason_options(self.run, &reason);
         let slot = Slot {
             name: "reason".to_owned(),
             kind: question::choice(&options),
@@ -195,7 +213,7 @@ impl Turn<'_> {
         channel: Channel,
         words: &str,
     ) {
-        let Some(text) = Self::reason_options(&reason)
+        let Some(text) = Self::reason_options(self.run, &reason)
             .get(at)
             .map(|option| option.title.clone())
         else {
@@ -236,6 +254,19 @@ impl Turn<'_> {
         }
     }
 
+    /// Writes a correction: the old answer stays in the journal, and this one names it with the reason.
+    ///
+    /// From the corrected question on everything is decided anew: the run goes to what follows
+    /// it, and each finding on the way is worked out again and leads where it leads now. Frozen
+    /// as-found readings are no exception, for what is put right is what was read then.
+    ///
+    /// Where an adjusting step has been done since, or the job is ending, the run stays where it
+    /// is (`Answered::stays`): no correction undoes what was turned, and a walk through those steps
+    /// again would have it turned twice. The findings are worked out again all the same, for the
+    /// record and for the targets of the questions (`finding::again`), but lead nowhere.
+    ///
+    /// A no to a gate, another choice, and a safety reading always lead on: a voltage that was
+    /// found after all must send the job back to isolation whatever has been done.
     pub(super) fn correction(&mut self, candidate: Candidate, reason: String) {
         let Some(seq) = self.run.live.correcting.take() else {
             return;
@@ -254,18 +285,16 @@ impl Turn<'_> {
         let Some(step) = job.index_of(&old.answer.step).map(|at| &job.steps[at]) else {
             return;
         };
-        let frozen = self.run.saved.is_frozen(&old.answer);
         let mut answered = Answered {
-            value: candidate.value,
+            value: candidate.value.clone(),
             out_of_range: candidate.out_of_range,
             corrects: Some(seq),
             reason: Some(reason),
+            stays: self.stays_for(&old, &candidate.value),
             how: candidate.how,
             ..old.answer.clone()
         };
-        // Judged anew from there on, unless adjusting has begun: then the run stays where it is.
-        // A gate that turns out not to be yes blocks in any case.
-        if frozen && answered.value != Value::No {
+        if answered.stays {
             answered.then = self.run.saved.cursor.clone();
         } else {
             let Cursor::Step { cell, .. } = Saved::cursor_of(&job, &old.answer) else {
@@ -275,6 +304,18 @@ impl Turn<'_> {
         }
         self.run.live.last_kept = Some(candidate.shown);
         self.append(Body::Answered(answered));
+    }
+
+    fn stays_for(&self, old: &Kept, new: &Value) -> bool {
+        let saved = &self.run.saved;
+        if saved.ending.is_some() && saved.cursor == Cursor::Ending {
+            return true;
+        }
+        // What stayed before was read before the adjusting, however late it was put right.
+        let adjusted = old.answer.stays || saved.adjusted_at.is_some_and(|at| at > old.seq);
+        adjusted
+            && old.answer.stage != Stage::Safety
+            && !matches!(new, Value::No | Value::Choice(_))
     }
 
     pub(super) fn begin_note(&mut self) {
@@ -322,12 +363,10 @@ impl Turn<'_> {
         self.go_on(String::new());
     }
 
-    /// Asks the open question again, leaving pause, menu or stop.
+    /// Asks the open question again, leaving pause, menu or stop; or does what Sayback does by
+    /// itself before it can be asked, where that could not be written before.
     pub(super) fn ask_again(&mut self) {
         self.run.live.phase = Phase::Asking;
-        self.run.live.message = Message::default();
-        self.relisten = true;
-        let sentence = self.question();
-        self.say(&sentence);
+        self.go_on(String::new());
     }
 }

@@ -169,39 +169,24 @@ pub fn choice(options: &[ChoiceOption]) -> SlotKind {
 }
 
 fn number(name: &str, range: &NumberRange, saved: &Saved) -> Slot {
-    match range {
-        NumberRange::Fixed {
-            unit,
-            low,
-            high,
-            set,
-        } => fixed(name, unit, (*low, *high), set),
-        NumberRange::Scaled {
-            unit,
-            plate,
-            low,
-            high,
-            or,
-        } => {
-            let ends = saved
-                .plate_number(plate)
-                .map_or(*or, |base| (*low * base, *high * base));
-            fixed(name, unit, ends, &[])
-        }
-        NumberRange::ByUnit { plate, ranges } => {
-            // The loader has checked that the choice can give only these units, and that there is one.
-            let unit = saved
-                .plate_word(plate)
-                .filter(|unit| ranges.contains_key(*unit));
-            let (unit, ends) = unit
-                .and_then(|unit| ranges.get_key_value(unit))
-                .or_else(|| ranges.iter().next())
-                .map_or(("none", (Decimal::ZERO, Decimal::ZERO)), |(unit, ends)| {
-                    (unit.as_str(), *ends)
-                });
-            fixed(name, unit, ends, &[])
-        }
-    }
+    let set: &[Decimal] = match range {
+        NumberRange::Fixed { set, .. } => set,
+        _ => &[],
+    };
+    let first = || match range {
+        // The loader has checked that the choice can give only these units, and that there is one.
+        NumberRange::ByUnit { ranges, .. } => ranges
+            .iter()
+            .next()
+            .map(|(unit, (low, high))| (unit.as_str(), *low, *high)),
+        _ => None,
+    };
+    let (unit, low, high) =
+        range
+            .ends(&saved.plate)
+            .or_else(first)
+            .unwrap_or(("none", Decimal::ZERO, Decimal::ZERO));
+    fixed(name, unit, (low, high), set)
 }
 
 fn fixed(name: &str, unit: &str, (low, high): (Decimal, Decimal), set: &[Decimal]) -> Slot {

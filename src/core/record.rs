@@ -225,6 +225,10 @@ pub struct Answered {
     pub corrects: Option<u64>,
     /// Why, for a correction.
     pub reason: Option<String>,
+    /// True for a correction that left the run where it was: it puts the record right, and is no
+    /// new reading of what has been adjusted since. Not in journals of before this was told apart.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub stays: bool,
     /// 1 for the first time this step was done; counts up when the job leads back to it.
     pub attempt: u32,
     /// How it came in.

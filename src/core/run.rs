@@ -26,6 +26,8 @@ pub struct Saved {
     pub answers: Vec<Kept>,
     /// Latest finding of each finding step.
     pub findings: BTreeMap<String, Finding>,
+    /// Sequence number of the record of each of them.
+    pub found_at: BTreeMap<String, u64>,
     /// Steps that were skipped, with the reason.
     pub skipped: BTreeMap<String, String>,
     /// Things lifted and not yet said to be restored.
@@ -36,6 +38,8 @@ pub struct Saved {
     pub ending: Option<String>,
     /// As-found readings are frozen.
     pub frozen: bool,
+    /// Sequence number of the record by which an adjusting step was done last.
+    pub adjusted_at: Option<u64>,
     /// Where the run stands.
     pub cursor: Cursor,
     /// Where it has been, newest last, for going back.
@@ -51,8 +55,8 @@ pub struct Kept {
     pub answer: Answered,
     /// Taken back, or replaced by a later correction.
     pub withdrawn: bool,
-    /// The job led back past it: it counts as an earlier attempt.
-    pub stale: bool,
+    /// The record that led the job back past it: since then it counts as an earlier attempt.
+    pub stale: Option<u64>,
 }
 
 impl Saved {
@@ -66,11 +70,13 @@ impl Saved {
             plate,
             answers: Vec::new(),
             findings: BTreeMap::new(),
+            found_at: BTreeMap::new(),
             skipped: BTreeMap::new(),
             outstanding: BTreeSet::new(),
             expired: BTreeMap::new(),
             ending: None,
             frozen: false,
+            adjusted_at: None,
             cursor: Cursor::Ending,
             trail: Vec::new(),
         };
@@ -87,7 +93,7 @@ impl Saved {
                 self.plate.insert(item.clone(), value.clone());
                 self.settle_others(job, item, value);
                 let next = self.plate_after(job, Some(item));
-                self.go(job, next);
+                self.go(job, seq, next);
             }
             Body::Answered(answer) => self.take(job, seq, answer),
             Body::Skipped {
@@ -100,7 +106,7 @@ impl Saved {
                 if row.is_none() {
                     self.skipped.insert(step.clone(), reason.clone());
                 }
-                self.go(job, then.clone());
+                self.go(job, seq, then.clone());
             }
             Body::Found {
                 step,
@@ -109,11 +115,13 @@ impl Saved {
                 ..
             } => {
                 self.findings.insert(step.clone(), finding.clone());
-                self.go(job, then.clone());
+                self.found_at.insert(step.clone(), seq);
+                self.go(job, seq, then.clone());
             }
             Body::Held { step, then, .. } => {
                 self.skipped.remove(step);
-                self.go(job, then.clone());
+                self.note_adjusted(job, seq, step);
+                self.go(job, seq, then.clone());
             }
             Body::Withdrawn { seq: old, then } => {
                 let mut lifted_by = None;
@@ -136,7 +144,7 @@ impl Saved {
                     self.trail.pop();
                     self.cursor = then.clone();
                 } else {
-                    self.go(job, then.clone());
+                    self.go(job, seq, then.clone());
                 }
             }
             Body::AsFoundFrozen { .. } => self.frozen = true,
@@ -145,7 +153,7 @@ impl Saved {
             }
             Body::Ending { reason } => {
                 self.ending = Some(reason.clone());
-                self.go(job, Cursor::Ending);
+                self.go(job, seq, Cursor::Ending);
             }
             Body::Closed { .. } => self.cursor = Cursor::Closed,
             Body::InstrumentExpired { item, due } => {
@@ -160,11 +168,15 @@ impl Saved {
     }
 
     fn take(&mut self, job: &Job, seq: u64, answer: &Answered) {
+        let mut stale = None;
         for kept in &mut self.answers {
-            let replaced = answer.corrects == Some(kept.seq);
-            if replaced {
+            if answer.corrects == Some(kept.seq) {
                 kept.withdrawn = true;
+                stale = kept.stale.filter(|_| answer.stays);
             }
+        }
+        if answer.corrects.is_none() {
+            self.note_adjusted(job, seq, &answer.step);
         }
         self.skipped.remove(&answer.step);
         if (answer.value == Value::Done || answer.value == Value::Yes)
@@ -179,13 +191,20 @@ impl Saved {
             seq,
             answer: answer.clone(),
             withdrawn: false,
-            stale: false,
+            // What was put right in the record alone belongs to the attempt that it was read in.
+            stale,
         });
-        self.go(job, answer.then.clone());
+        self.go(job, seq, answer.then.clone());
+    }
+
+    fn note_adjusted(&mut self, job: &Job, seq: u64, step: &str) {
+        if job.index_of(step).is_some_and(|at| job.steps[at].adjusts) {
+            self.adjusted_at = Some(seq);
+        }
     }
 
     /// Moves on; a move to an earlier step makes what lies between an earlier attempt.
-    fn go(&mut self, job: &Job, then: Cursor) {
+    fn go(&mut self, job: &Job, seq: u64, then: Cursor) {
         if let (Cursor::Step { id: from, .. }, Cursor::Step { id: to, cell: 0 }) =
             (&self.cursor, &then)
             && let (Some(from), Some(to)) = (job.index_of(from), job.index_of(to))
@@ -197,7 +216,7 @@ impl Saved {
                     .index_of(&kept.answer.step)
                     .is_some_and(|at| (to..=from).contains(&at))
                 {
-                    kept.stale = true;
+                    kept.stale.get_or_insert(seq);
                 }
             }
             for step in &job.steps[to..=from] {
@@ -233,13 +252,19 @@ impl Saved {
     /// The answers to a reading set that count, in row order.
     #[must_use]
     pub fn rows(&self, step: &str) -> Vec<&Kept> {
+        self.rows_of(step, None)
+    }
+
+    /// The same of the attempt that ended when record `past` led the job back past it; None is the attempt that counts.
+    #[must_use]
+    pub fn rows_of(&self, step: &str, past: Option<u64>) -> Vec<&Kept> {
         let mut rows: Vec<&Kept> = self
             .answers
             .iter()
             .filter(|kept| {
                 kept.answer.step == step
                     && !kept.withdrawn
-                    && !kept.stale
+                    && kept.stale == past
                     && kept.answer.row.is_some()
             })
             .collect();
@@ -254,7 +279,7 @@ impl Saved {
             kept.answer.step == step
                 && kept.answer.row.as_ref() == Some(row)
                 && !kept.withdrawn
-                && !kept.stale
+                && kept.stale.is_none()
         })
     }
 

@@ -315,7 +315,7 @@ impl Turn<'_> {
             Phase::Reason(reason) => (
                 Slot {
                     name: "reason".to_owned(),
-                    kind: question::choice(&Self::reason_options(reason)),
+                    kind: question::choice(&Self::reason_options(self.run, reason)),
                 },
                 CommandSet::Few,
             ),

@@ -127,7 +127,7 @@ fn phase(run: &Run, shown: &mut View) {
         Phase::Reason(reason) => {
             shown.state = "WHY?";
             shown.big = "Why?".to_owned();
-            shown.list = Turn::reason_options(reason)
+            shown.list = Turn::reason_options(run, reason)
                 .iter()
                 .enumerate()
                 .map(|(at, option)| format!("{} {}", at + 1, option.title))
@@ -206,7 +206,10 @@ fn known(run: &Run) -> Option<String> {
                 ..
             },
         ) => {
-            let kept = run.saved.answer(&step.id).filter(|kept| !kept.stale)?;
+            let kept = run
+                .saved
+                .answer(&step.id)
+                .filter(|kept| kept.stale.is_none())?;
             Some(value_text(&run.job, &step.id, &kept.answer.value))
         }
         Asked::Cell(step, _, row) => {

@@ -127,6 +127,10 @@ impl Turn<'_> {
             self.append(body);
             return;
         }
+        if let Some(body) = finding::again(&job, &self.run.saved, self.at.wall) {
+            self.append(body);
+            return;
+        }
         if let Some((step, _)) = self.run.saved.step(&job)
             && step.adjusts
             && !self.run.saved.frozen

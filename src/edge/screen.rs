@@ -6,6 +6,7 @@
 
 mod layout;
 mod letters;
+mod paint;
 mod terminal;
 
 pub use self::layout::draw;

@@ -150,6 +150,44 @@ pub enum NumberRange {
     },
 }
 
+impl NumberRange {
+    /// Unit id and plausible range, with the plate as far as it is known; None where the unit is not known yet.
+    #[must_use]
+    pub fn ends(&self, plate: &BTreeMap<String, PlateValue>) -> Option<(&str, Decimal, Decimal)> {
+        match self {
+            Self::Fixed {
+                unit, low, high, ..
+            } => Some((unit, *low, *high)),
+            Self::Scaled {
+                unit,
+                plate: item,
+                low,
+                high,
+                or,
+            } => {
+                let scaled = match plate.get(item) {
+                    // A product beyond what a decimal can hold is as good as unknown.
+                    Some(PlateValue::Number(base)) => {
+                        low.checked_mul(*base).zip(high.checked_mul(*base))
+                    }
+                    _ => None,
+                };
+                let (low, high) = scaled.unwrap_or(*or);
+                Some((unit, low.min(high), low.max(high)))
+            }
+            Self::ByUnit {
+                plate: item,
+                ranges,
+            } => match plate.get(item) {
+                Some(PlateValue::Text(unit)) => ranges
+                    .get_key_value(unit)
+                    .map(|(unit, (low, high))| (unit.as_str(), *low, *high)),
+                _ => None,
+            },
+        }
+    }
+}
+
 /// A limit, and who says so.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Limit {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::build::{Folded, direction};
 use super::types::{Answer, AnswerKind, Correction, Counts, Skip};
 use super::{time, uncertainty};
+use crate::core::finding::corrections_since;
 use crate::core::record::{Answered, Body, Row, Value, Wall};
 use crate::core::run::Kept;
 use crate::job::{self, Job, Stage, StepKind};
@@ -23,7 +24,7 @@ impl Folded<'_> {
                 let counts = match (
                     kept.withdrawn,
                     corrected_by,
-                    kept.stale || self.is_repeated(kept),
+                    kept.stale.is_some() || self.is_repeated(kept),
                 ) {
                     (true, Some(_), _) => Counts::Corrected,
                     (true, None, _) => Counts::TakenBack,
@@ -121,6 +122,24 @@ impl Folded<'_> {
         changes.sort();
         changes.dedup();
         (!changes.is_empty()).then(|| changes.join("; "))
+    }
+
+    /// In words, the corrections between two findings of a step because of which it was worked out again.
+    pub(super) fn put_right(&self, step: &str, seq: u64, again: u64) -> Option<String> {
+        let made: Vec<String> = corrections_since(self.job, &self.saved, step, seq)
+            .filter(|kept| kept.seq < again)
+            .filter_map(|kept| {
+                let old = self.kept(kept.answer.corrects?)?;
+                Some(format!(
+                    "{}: {} was corrected to {} [{}]",
+                    self.title(&kept.answer.step, kept.answer.row.as_ref()),
+                    self.shown(&old.answer),
+                    self.shown(&kept.answer),
+                    kept.seq
+                ))
+            })
+            .collect();
+        (!made.is_empty()).then(|| made.join("; "))
     }
 
     /// The answer that counted for its question when record `seq` was written.

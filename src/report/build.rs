@@ -196,12 +196,7 @@ impl<'a> Folded<'a> {
                         .unwrap_or_else(|| "no reason was given".to_owned()),
                 ),
             ),
-            _ => (
-                State::Open,
-                self.saved
-                    .step(self.job)
-                    .map(|(step, _)| format!("stands at: {}", step.title)),
-            ),
+            _ => self.open_state(),
         };
         let mut resumed_with: Vec<String> = Vec::new();
         for (.., body) in self.bodies() {
@@ -238,6 +233,23 @@ impl<'a> Folded<'a> {
         }
     }
 
+    /// State of a run that is not closed: its reason stands on the record as soon as it is in the journal.
+    fn open_state(&self) -> (State, Option<String>) {
+        let stands = self
+            .saved
+            .step(self.job)
+            .map(|(step, _)| format!("stands at: {}", step.title));
+        match (&self.saved.ending, stands) {
+            (Some(reason), None) => (State::Ending, Some(reason.clone())),
+            // It was called off and gone on with.
+            (Some(reason), Some(stands)) => (
+                State::Open,
+                Some(format!("{stands}; it was to end early: {reason}")),
+            ),
+            (None, stands) => (State::Open, stands),
+        }
+    }
+
     pub(super) fn kept(&self, seq: u64) -> Option<&Kept> {
         self.saved.answers.iter().find(|kept| kept.seq == seq)
     }
@@ -257,11 +269,17 @@ impl<'a> Folded<'a> {
             })
             .collect();
         for at in 0..lines.len() {
-            lines[at].latest = !lines[at + 1..]
-                .iter()
-                .any(|later| later.step == lines[at].step);
-            if lines[at].latest {
-                lines[at].outdated = self.outdated(lines[at].seq, &lines[at].step);
+            let (seq, step) = (lines[at].seq, lines[at].step.clone());
+            let again = (at + 1..lines.len()).find(|later| lines[*later].step == step);
+            lines[at].latest = again.is_none();
+            match again {
+                None => lines[at].outdated = self.outdated(seq, &step),
+                Some(later) => {
+                    lines[at].put_right = self.put_right(&step, seq, lines[later].seq);
+                    if lines[at].put_right.is_some() {
+                        lines[later].was = Some(lines[at].verdict.clone());
+                    }
+                }
             }
         }
         lines
@@ -312,6 +330,8 @@ impl<'a> Folded<'a> {
                 .collect(),
             inputs: inputs.clone(),
             latest: true,
+            put_right: None,
+            was: None,
             outdated: None,
         }
     }
@@ -344,6 +364,7 @@ impl<'a> Folded<'a> {
                     Body::AsFoundFrozen { step } => {
                         (EventKind::Frozen, Some(step.as_str()), String::new())
                     }
+                    Body::Ending { reason } => (EventKind::Ending, None, reason.clone()),
                     Body::Restored { item, .. } => (EventKind::Restored, None, item.clone()),
                     Body::Withdrawn { seq: old, .. } => {
                         let old = self.kept(*old);

@@ -214,10 +214,11 @@ impl Row {
                 .text("reason", &finding.reason)
                 .text(
                     "counts",
-                    match (finding.latest, &finding.outdated) {
-                        (true, None) => "counts",
-                        (true, Some(_)) => "from a value that was replaced afterwards",
-                        (false, _) => "earlier attempt",
+                    match (finding.latest, &finding.outdated, &finding.put_right) {
+                        (true, None, _) => "counts",
+                        (true, Some(_), _) => "from a value that was replaced afterwards",
+                        (false, _, None) => "earlier attempt",
+                        (false, _, Some(_)) => "before a correction",
                     },
                 )
         };

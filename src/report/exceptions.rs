@@ -69,6 +69,12 @@ fn about_the_state(report: &Report, list: &mut Gathered) {
     match report.head.state {
         State::Complete => {}
         State::EndedEarly => list.add(Weight::Bad, None, "The job was ended early", reason),
+        State::Ending => list.add(
+            Weight::Bad,
+            None,
+            "The job was ended early and is not closed",
+            reason,
+        ),
         State::Open => list.add(Weight::Bad, None, "The job is still open", reason),
     }
     if !report.outstanding.is_empty() {
@@ -150,6 +156,20 @@ fn about_findings(report: &Report, list: &mut Gathered) {
                     finding.title
                 ),
                 format!("{outdated}. The result was not worked out again; do not rely on it."),
+            );
+        }
+    }
+    for finding in report.findings.iter().filter(|finding| finding.latest) {
+        if let Some(was) = finding.was.as_ref().filter(|was| **was != finding.verdict) {
+            list.add(
+                Weight::Watch,
+                Some(finding.seq),
+                format!("Worked out again after a correction: {}", finding.title),
+                format!(
+                    "was \u{201C}{}\u{201D}, is \u{201C}{}\u{201D}",
+                    was.replace('-', " "),
+                    finding.verdict.replace('-', " ")
+                ),
             );
         }
     }

@@ -157,10 +157,10 @@ fn finding_row(page: &mut Markup, report: &Report, finding: &FindingLine) {
     page.element("td", &[], |page| {
         page.leaf("b", "", &finding.title);
         let stage = finding.stage.map_or("", Stage::words);
-        let attempt = if finding.latest {
-            ""
-        } else {
-            ", earlier attempt"
+        let attempt = match (finding.latest, &finding.put_right) {
+            (true, _) => "",
+            (false, None) => ", earlier attempt",
+            (false, Some(_)) => ", before a correction",
         };
         page.literal("<br>").leaf(
             "span",
@@ -188,6 +188,15 @@ fn finding_row(page: &mut Markup, report: &Report, finding: &FindingLine) {
         if let Some(outdated) = &finding.outdated {
             page.leaf("span", "mark", "from a value that was replaced")
                 .text(&format!(" {outdated}. "));
+        }
+        if let Some(put_right) = &finding.put_right {
+            page.leaf("span", "mark", "worked out again")
+                .text(&format!(" {put_right}. "));
+        }
+        if let Some(was) = &finding.was {
+            let was = was.replace('-', " ");
+            page.leaf("span", "mark", "worked out again")
+                .text(&format!(" before the correction: {was}. "));
         }
         page.text(&finding.reason)
             .literal(" ")

@@ -75,8 +75,11 @@ pub fn text(report: &Report) -> String {
                 Grade::Bad => "!!",
             };
             let verdict = finding.verdict.replace('-', " ");
+            let was = finding.was.as_deref().map_or_else(String::new, |was| {
+                format!(", before a correction: {}", was.replace('-', " "))
+            });
             lines.push(format!(
-                "{sign} {}: {verdict} ({}{}). {}",
+                "{sign} {}: {verdict} ({}{}{was}). {}",
                 finding.title,
                 csv::grade(finding.grade),
                 if finding.outdated.is_some() {

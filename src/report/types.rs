@@ -120,6 +120,8 @@ pub enum State {
     Complete,
     /// Closed before the last step.
     EndedEarly,
+    /// To be closed before the last step, for the reason given, and not closed yet.
+    Ending,
     /// Not closed.
     Open,
 }
@@ -131,6 +133,7 @@ impl State {
         match self {
             Self::Complete => "closed, complete",
             Self::EndedEarly => "ENDED EARLY",
+            Self::Ending => "ENDED EARLY, NOT CLOSED",
             Self::Open => "STILL OPEN",
         }
     }
@@ -201,6 +204,10 @@ pub struct FindingLine {
     pub inputs: BTreeMap<String, String>,
     /// False if the same calculation was done again later.
     pub latest: bool,
+    /// Where it was worked out again because a value was put right: what was, in words.
+    pub put_right: Option<String>,
+    /// Where it is the one that was worked out again: the verdict before.
+    pub was: Option<String>,
     /// What it was worked out from and was replaced or taken back after it, without a new
     /// calculation: the result then stands for the old value. None for earlier attempts.
     pub outdated: Option<String>,
@@ -422,6 +429,8 @@ pub enum EventKind {
     Resumed,
     /// As-found readings were frozen.
     Frozen,
+    /// The job was to end before its last step.
+    Ending,
     /// Something lifted was said to be restored.
     Restored,
     /// An answer was taken back.
@@ -441,6 +450,7 @@ impl EventKind {
             Self::Stop => "STOP",
             Self::Resumed => "Resumed",
             Self::Frozen => "As found frozen",
+            Self::Ending => "Ends early",
             Self::Restored => "Restored",
             Self::TakenBack => "Taken back",
             Self::Microphone => "Microphone",

@@ -181,18 +181,9 @@ impl Build {
             Expansion::Empty => self.empty(from, to),
             Expansion::Word(word) => self.word(word, from, to),
             Expansion::Rule(name) => self.rule(name, from, to),
-            Expansion::Sequence(parts) => {
-                let mut at = from;
-                for (index, part) in parts.iter().enumerate() {
-                    let next = if index + 1 == parts.len() {
-                        to
-                    } else {
-                        self.state()
-                    };
-                    self.expansion(part, at, next);
-                    at = next;
-                }
-            }
+            Expansion::Sequence(parts) => self.chain(parts, from, to, |draft, part, at, next| {
+                draft.expansion(part, at, next);
+            }),
             Expansion::Choice(parts) => {
                 for part in parts {
                     self.expansion(part, from, to);
@@ -223,14 +214,27 @@ impl Build {
         if words.is_empty() || !words.iter().all(|word| VOCABULARY.contains(*word)) {
             return;
         }
+        self.chain(&words, from, to, |draft, word, at, next| {
+            draft.word(word, at, next);
+        });
+    }
+
+    /// One part behind the other: each is drawn by `draw`, between two states.
+    fn chain<T>(
+        &mut self,
+        parts: &[T],
+        from: usize,
+        to: usize,
+        draw: impl Fn(&mut Self, &T, usize, usize),
+    ) {
         let mut at = from;
-        for (index, word) in words.iter().enumerate() {
-            let next = if index + 1 == words.len() {
+        for (index, part) in parts.iter().enumerate() {
+            let next = if index + 1 == parts.len() {
                 to
             } else {
                 self.state()
             };
-            self.word(word, at, next);
+            draw(self, part, at, next);
             at = next;
         }
     }
@@ -323,9 +327,7 @@ impl Build {
             if n == 0 {
                 self.rule("heard-nonzero-digit", from, to);
                 if let Some(&two) = after.get(2) {
-                    let doubled = self.state();
-                    self.rule("heard-double", from, doubled);
-                    self.rule("heard-nonzero-digit", doubled, two);
+                    self.double(from, two, &["heard-nonzero-digit"]);
                 }
                 continue;
             }
@@ -334,10 +336,7 @@ impl Build {
                 self.rule("heard-oh", from, to);
             }
             if let Some(&two) = after.get(n + 2) {
-                let doubled = self.state();
-                self.rule("heard-double", from, doubled);
-                self.rule("heard-digit", doubled, two);
-                self.rule("heard-oh", doubled, two);
+                self.double(from, two, &["heard-digit", "heard-oh"]);
             }
         }
         for (n, &state) in after.iter().enumerate().skip(1) {
@@ -347,6 +346,15 @@ impl Build {
             } else {
                 self.empty(state, whole);
             }
+        }
+    }
+
+    /// "double five": one word for two digits, each of these rules for the digit.
+    fn double(&mut self, from: usize, to: usize, digits: &[&str]) {
+        let doubled = self.state();
+        self.rule("heard-double", from, doubled);
+        for digit in digits {
+            self.rule(digit, doubled, to);
         }
     }
 
@@ -375,10 +383,7 @@ impl Build {
                 self.rule("heard-oh", from, to);
             }
             if let Some(&two) = after.get(n + 2) {
-                let doubled = self.state();
-                self.rule("heard-double", from, doubled);
-                self.rule("heard-digit", doubled, two);
-                self.rule("heard-oh", doubled, two);
+                self.double(from, two, &["heard-digit", "heard-oh"]);
             }
         }
         after[1..].to_vec()

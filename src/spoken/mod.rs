@@ -5,6 +5,7 @@
 //! gets a meaning only from [`parse`]. [`read_back`] says a value digit by digit.
 //! Everything here is pure; the grammars and tables under `grammars/` are compiled once.
 
+mod answer;
 mod decision;
 mod graph;
 pub mod jsgf;

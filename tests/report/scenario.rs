@@ -157,6 +157,7 @@ impl Journal {
             out_of_range: false,
             corrects: None,
             reason: None,
+            stays: false,
             attempt: self.saved.attempts(id) + 1,
             how,
             then,

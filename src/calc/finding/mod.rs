@@ -303,7 +303,7 @@ impl Given<'_> {
         }
     }
 
-    /// Largest error of the meter at a reading, from the three inputs `percent`, `counts`, `resolution`, if all are known.
+    /// Largest error of the meter at a reading, from the inputs of [`meter_spec`], if all are known.
     fn meter_limit(&self, reading: f64) -> Result<Option<f64>, FindingError> {
         let (percent, counts, resolution) = (
             self.maybe("meter_percent")?,
@@ -364,6 +364,20 @@ pub(super) const fn may(name: &'static str, unit: &'static str, about: &'static 
         required: false,
         about,
     }
+}
+
+/// The three inputs of a meter's specification, all or none known (see `Given::meter_limit`);
+/// one count is in the unit of the reading.
+pub(super) const fn meter_spec(unit: &'static str) -> [InputSpec; 3] {
+    [
+        may(
+            "meter_percent",
+            "%",
+            "accuracy of the meter, part of reading",
+        ),
+        may("meter_counts", "none", "accuracy of the meter, counts"),
+        may("meter_resolution", unit, "one count of the meter"),
+    ]
 }
 
 pub(super) const fn word(name: &'static str, required: bool, about: &'static str) -> InputSpec {

@@ -2,7 +2,7 @@
 
 use super::super::curves::UpDown;
 use super::super::decision::{self, Class};
-use super::super::{meter, travel};
+use super::super::{exceeds, meter, travel};
 use super::{
     CANNOT_TELL, Direction, FindingSpec, Found, Given, Grade, Input, InputSpec, figure, may, need,
     say, verdict, word,
@@ -128,7 +128,7 @@ fn up_down_run(g: &Given) -> Found {
         say(independent, 2),
         say(most_linearity, 2)
     );
-    let over = |value: f64, limit: f64| value.abs() > limit + 1e-9;
+    let over = |value: f64, limit: f64| exceeds(value.abs(), limit);
     let rest_ok = !over(hysteresis, most_hysteresis) && !over(independent, most_linearity);
     let guard = g.maybe_word("rule") == Some("guard-band");
     let mut class = if over(worst, limit) {
@@ -252,7 +252,7 @@ fn stroke_time(g: &Given) -> Found {
             say(open_off, 1),
             say(close_off, 1)
         );
-        if open_off.max(close_off) > tolerance + 1e-9 {
+        if exceeds(open_off.max(close_off), tolerance) {
             return Ok(g.told(
                 "slow",
                 figures,
@@ -263,11 +263,11 @@ fn stroke_time(g: &Given) -> Found {
                 ),
             ));
         }
-        if open_off.min(close_off) < -tolerance - 1e-9 {
+        if exceeds(-open_off.min(close_off), tolerance) {
             return Ok(g.told("fast", figures, reason, format!("Fast by {} per cent: is the whole stroke run, and is this the right nameplate?", say(-open_off.min(close_off), 1))));
         }
     }
-    Ok(if asymmetry > g.number("asymmetry")? + 1e-9 {
+    Ok(if exceeds(asymmetry, g.number("asymmetry")?) {
         g.told(
             "asymmetric",
             figures,
@@ -322,7 +322,7 @@ fn travel_check(g: &Given) -> Found {
         say(nominal, 0)
     );
     let limit = g.number("limit")?;
-    Ok(if off < -limit - 1e-9 {
+    Ok(if exceeds(-off, limit) {
         g.told(
             "short",
             figures,
@@ -332,7 +332,7 @@ fn travel_check(g: &Given) -> Found {
                 say(-off, 1)
             ),
         )
-    } else if off > limit + 1e-9 {
+    } else if exceeds(off, limit) {
         g.told(
             "long",
             figures,

@@ -2,9 +2,12 @@
 //! sweep, the small move, the end leads. Power off.
 
 use super::super::diagnosis::{self, Ohms};
-use super::super::positive;
 use super::super::potentiometer as pot;
-use super::{CANNOT_TELL, FindingSpec, Found, Given, Grade, figure, may, need, say, verdict, word};
+use super::super::{keeps, positive};
+use super::{
+    CANNOT_TELL, FindingSpec, Found, Given, Grade, InputSpec, figure, may, meter_spec, need, say,
+    verdict, word,
+};
 
 pub(super) static ISOLATION: FindingSpec = FindingSpec {
     name: "isolation",
@@ -59,6 +62,8 @@ fn isolation(g: &Given) -> Found {
     })
 }
 
+const METER: [InputSpec; 3] = meter_spec("ohm");
+
 pub(super) static POT_DIAGNOSIS: FindingSpec = FindingSpec {
     name: "pot-diagnosis",
     about: "what is broken, from the three readings of the potentiometer",
@@ -70,13 +75,9 @@ pub(super) static POT_DIAGNOSIS: FindingSpec = FindingSpec {
         need("nominal", "ohm", "nominal resistance"),
         need("tolerance", "%", "tolerance of the nominal"),
         need("residual", "%", "largest residual that is no fault"),
-        may(
-            "meter_percent",
-            "%",
-            "accuracy of the meter, part of reading",
-        ),
-        may("meter_counts", "none", "accuracy of the meter, counts"),
-        may("meter_resolution", "ohm", "one count of the meter"),
+        METER[0],
+        METER[1],
+        METER[2],
         word(
             "position",
             false,
@@ -278,7 +279,7 @@ fn sweep(g: &Given) -> Found {
         say(high, 1),
         say(part, 2)
     );
-    Ok(if part <= g.number("limit")? + 1e-9 {
+    Ok(if keeps(part, g.number("limit")?) {
         g.told(
             "smooth",
             figures,

@@ -1,8 +1,8 @@
 //! Is it set: centred at mid travel, or at the closed end; held on tightening;
 //! both ends on the track. Power off.
 
-use super::super::positive;
 use super::super::potentiometer as pot;
+use super::super::{keeps, positive};
 use super::{CANNOT_TELL, FindingSpec, Found, Given, Grade, figure, may, need, say, verdict};
 
 pub(super) static POT_CENTRE: FindingSpec = FindingSpec {
@@ -123,14 +123,14 @@ fn pot_centre(g: &Given) -> Found {
         };
         return Ok(g.told("ends-off-track", figures, reason, advice));
     }
-    Ok(if error.abs() <= g.number("good")? + 1e-9 && margin_ok {
+    Ok(if keeps(error.abs(), g.number("good")?) && margin_ok {
         g.told(
             "centred",
             figures,
             reason,
             format!("Centred: {} per cent from the middle.", say(error, 1)),
         )
-    } else if error.abs() <= g.number("usable")? + 1e-9 && margin_ok {
+    } else if keeps(error.abs(), g.number("usable")?) && margin_ok {
         g.told(
             "usable",
             figures,
@@ -250,7 +250,7 @@ fn tighten_shift(g: &Given) -> Found {
         say(shift, 1),
         say(part, 2)
     );
-    Ok(if part.abs() <= g.number("limit")? + 1e-9 {
+    Ok(if keeps(part.abs(), g.number("limit")?) {
         g.told(
             "held",
             figures,

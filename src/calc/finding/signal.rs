@@ -3,10 +3,10 @@
 
 use super::super::decision::{self};
 use super::super::signal::{self, Action};
-use super::super::{meter, travel};
+use super::super::{exceeds, keeps, meter, travel};
 use super::{
-    CANNOT_TELL, FindingError, FindingSpec, Found, Given, Grade, InputSpec, figure, may, need, say,
-    verdict, word,
+    CANNOT_TELL, FindingError, FindingSpec, Found, Given, Grade, InputSpec, figure, may,
+    meter_spec, need, say, verdict, word,
 };
 
 pub(super) static SUPPLY: FindingSpec = FindingSpec {
@@ -67,7 +67,7 @@ fn supply(g: &Given) -> Found {
             ));
         }
     }
-    Ok(if lowest < -tolerance - 1e-9 {
+    Ok(if exceeds(-lowest, tolerance) {
         g.told(
             "low",
             figures,
@@ -77,7 +77,7 @@ fn supply(g: &Given) -> Found {
                 say(-lowest, 1)
             ),
         )
-    } else if deviation > tolerance + 1e-9 {
+    } else if exceeds(deviation, tolerance) {
         g.told(
             "high",
             figures,
@@ -96,6 +96,8 @@ fn supply(g: &Given) -> Found {
         )
     })
 }
+
+const METER: [InputSpec; 3] = meter_spec("none");
 
 const SIGNAL: [InputSpec; 3] = [
     need("lo", "none", "low end of the signal"),
@@ -175,7 +177,7 @@ fn as_found_position(g: &Given) -> Found {
             ),
         ));
     }
-    Ok(if deviation.abs() <= g.number("limit")? + 1e-9 {
+    Ok(if keeps(deviation.abs(), g.number("limit")?) {
         g.told(
             "agrees",
             figures,
@@ -209,13 +211,9 @@ pub(super) static SIGNAL_POINT: FindingSpec = FindingSpec {
         SIGNAL[1],
         SIGNAL[2],
         need("limit", "%", "largest deviation, of span"),
-        may(
-            "meter_percent",
-            "%",
-            "accuracy of the meter, part of reading",
-        ),
-        may("meter_counts", "none", "accuracy of the meter, counts"),
-        may("meter_resolution", "none", "one count of the meter"),
+        METER[0],
+        METER[1],
+        METER[2],
     ],
     verdicts: &[
         verdict("right", Grade::Good),
@@ -251,7 +249,7 @@ fn signal_point(g: &Given) -> Found {
         figures.push(figure("U", u, "%", 2));
         reason += &format!(" {}", class_words(deviation, limit, u)?);
     }
-    Ok(if deviation.abs() <= limit + 1e-9 {
+    Ok(if keeps(deviation.abs(), limit) {
         g.told(
             "right",
             figures,
@@ -368,7 +366,7 @@ fn loss_of_signal(g: &Given) -> Found {
         say(before, 1),
         say(after, 1)
     );
-    Ok(if (after - target).abs() <= g.number("limit")? + 1e-9 {
+    Ok(if keeps((after - target).abs(), g.number("limit")?) {
         g.told(
             "as-wanted",
             figures,
@@ -388,13 +386,9 @@ pub(super) static METER_CHECK: FindingSpec = FindingSpec {
         need("reading", "none", "what the meter reads"),
         need("known", "none", "the known value"),
         need("known_tolerance", "%", "tolerance of the known value"),
-        may(
-            "meter_percent",
-            "%",
-            "accuracy of the meter, part of reading",
-        ),
-        may("meter_counts", "none", "accuracy of the meter, counts"),
-        may("meter_resolution", "none", "one count of the meter"),
+        METER[0],
+        METER[1],
+        METER[2],
     ],
     verdicts: &[
         verdict("within", Grade::Good),
@@ -427,7 +421,7 @@ fn meter_check(g: &Given) -> Found {
         say(error, 3),
         say(limit, 3)
     );
-    Ok(if error.abs() <= limit + 1e-9 {
+    Ok(if keeps(error.abs(), limit) {
         g.told(
             "within",
             figures,

@@ -159,10 +159,10 @@ pub(in crate::job) fn value(
         PlateKind::Number(range) => {
             let value =
                 number(text).map_err(|fix| (format!("\"{}\" is no number", shown(text)), fix))?;
-            if let Some((unit, low, high)) = ends(range, known)
+            if let Some((unit, low, high)) = range.ends(known)
                 && !(low..=high).contains(&value)
             {
-                let symbol = spoken::unit(&unit)
+                let symbol = spoken::unit(unit)
                     .map(|unit| unit.symbol().to_owned())
                     .unwrap_or_default();
                 let what = format!(
@@ -188,39 +188,6 @@ pub(in crate::job) fn value(
             }
             Ok(PlateValue::Number(value))
         }
-    }
-}
-
-/// Unit and plausible range, as far as they are known.
-fn ends(
-    range: &NumberRange,
-    known: &BTreeMap<String, PlateValue>,
-) -> Option<(String, Decimal, Decimal)> {
-    match range {
-        NumberRange::Fixed {
-            unit, low, high, ..
-        } => Some((unit.clone(), *low, *high)),
-        NumberRange::Scaled {
-            unit,
-            plate,
-            low,
-            high,
-            or,
-        } => {
-            let (low, high) = match known.get(plate) {
-                Some(PlateValue::Number(base)) => {
-                    (low.checked_mul(*base)?, high.checked_mul(*base)?)
-                }
-                _ => *or,
-            };
-            Some((unit.clone(), low.min(high), high.max(low)))
-        }
-        NumberRange::ByUnit { plate, ranges } => match known.get(plate) {
-            Some(PlateValue::Text(unit)) => ranges
-                .get(unit)
-                .map(|(low, high)| (unit.clone(), *low, *high)),
-            _ => None,
-        },
     }
 }
 
