@@ -9,7 +9,7 @@ mod letters;
 mod terminal;
 
 pub use self::layout::draw;
-pub use self::letters::{Print, print_of};
+pub use self::letters::{Print, ascii, print_of};
 pub use self::terminal::Screen;
 
 use crate::core::Mark;

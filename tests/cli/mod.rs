@@ -5,6 +5,8 @@ use std::process::Output;
 
 use assert_cmd::Command;
 
+mod pipes;
+
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
