@@ -8,6 +8,10 @@ use sayback::core::run::Saved;
 use sayback::core::{Effect, Event, Key, Phase, Run, Stamp, step, view};
 use sayback::job::{Job, Stage, built_in, load, sheet};
 
+mod meter_check;
+mod set_ends;
+mod walk;
+
 const SHEET: &str = r#"
 [plate]
 tag = "FV-118"
@@ -44,7 +48,11 @@ impl World {
     }
 
     fn with_sheet(sheet: &str) -> Self {
-        let job = load::parse(built_in::text("centre-potentiometer").unwrap(), "job").unwrap();
+        Self::of(built_in::text("centre-potentiometer").unwrap(), sheet)
+    }
+
+    fn of(job: &str, sheet: &str) -> Self {
+        let job = load::parse(job, "job").unwrap();
         let sheet = sheet::parse(sheet, "sheet", &job).unwrap();
         let started = Started {
             format: FORMAT,
