@@ -193,10 +193,11 @@ fn a_run_whose_reader_goes_away_keeps_its_answers_and_says_how_to_go_on() {
         "{}",
         text(&output)
     );
-    // The third is kept, as it was typed before anybody knew; nothing is answered unseen after it.
-    assert_eq!(answers(runs.path()), 3);
-    // Its finding is told again, and then comes the next question.
-    goes_on(runs.path(), &lines[3..]);
+    // The third is kept if the second was still shown: it was typed before anybody could know. No
+    // answer is taken after that.
+    let kept = answers(runs.path());
+    assert!(kept == 2 || kept == 3, "{kept}");
+    goes_on(runs.path(), &lines[kept..]);
 }
 
 #[test]
