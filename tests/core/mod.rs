@@ -8,6 +8,7 @@ use sayback::core::run::Saved;
 use sayback::core::{Effect, Event, Key, Phase, Run, Stamp, step, view};
 use sayback::job::{Job, Stage, built_in, load, sheet};
 
+mod long_day;
 mod meter_check;
 mod set_ends;
 mod walk;
