@@ -137,13 +137,17 @@ pub struct Session<'a> {
     pub unsaved: Vec<(String, Vec<u8>)>,
     /// Nobody is at the keys: when the recording ends, so does the session.
     pub keys_gone: bool,
+    /// Why nothing can be shown any more. It ends the session.
+    pub unseen: Option<std::io::Error>,
 }
 
 /// How a session ended.
 #[derive(Debug)]
 pub struct Ended {
-    /// Exit code.
+    /// Exit code, as far as the core decides it.
     pub code: u8,
+    /// Why nothing could be shown any more, if that ended it.
+    pub unseen: Option<std::io::Error>,
     /// The run as it stands.
     pub run: Run,
     /// Records in the journal, and the hash of the last.
@@ -202,6 +206,7 @@ impl Session<'_> {
         }
         Ended {
             code: ended.unwrap_or(1),
+            unseen: self.unseen,
             chain_hash: self.journal.chain_hash().to_string(),
             run: self.run,
             recording_over,
@@ -336,8 +341,9 @@ impl Session<'_> {
     }
 
     fn show(&mut self) -> Option<u8> {
-        // A terminal that is gone is a hang-up: everything kept is on the disk.
-        self.output.show(&view(&self.run)).err().map(|_| 129)
+        // Nobody can answer what nobody can see; everything kept is on the disk.
+        self.unseen = self.output.show(&view(&self.run)).err();
+        self.unseen.as_ref().map(|_| 1)
     }
 
     /// The clip first, then the record that names it; only then is it saved.

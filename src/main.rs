@@ -5,5 +5,8 @@ use std::process::ExitCode;
 use clap::Parser;
 
 fn main() -> ExitCode {
-    sayback::acts::carry_out(sayback::args::CommandLine::parse())
+    match sayback::args::CommandLine::try_parse() {
+        Ok(line) => sayback::acts::carry_out(line),
+        Err(answer) => sayback::acts::answer(&answer),
+    }
 }

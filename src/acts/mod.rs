@@ -10,6 +10,7 @@ mod tables;
 use std::process::ExitCode;
 
 use crate::args::{Act, CommandLine};
+use crate::edge::tell;
 
 pub use self::record::write_pages;
 
@@ -21,6 +22,9 @@ pub const NOT_DONE: u8 = 1;
 pub const WRONG_USE: u8 = 2;
 /// Exit code: could not save.
 pub const NOT_SAVED: u8 = 3;
+
+/// Exit code: the terminal hung up, 128 and the number of that signal.
+pub const HUNG_UP: u8 = 129;
 
 /// An error with the exit code that belongs to it.
 #[derive(Debug)]
@@ -47,11 +51,12 @@ impl Failure {
             text: text.to_string(),
         }
     }
-}
 
-impl From<std::io::Error> for Failure {
-    fn from(error: std::io::Error) -> Self {
-        Self::not_saved(format!("cannot write to standard output: {error}"))
+    /// Standard output cannot be written.
+    fn from_output(error: &std::io::Error) -> Self {
+        Self::not_saved(format!(
+            "cannot write to standard output: {error}. Make room there, or send it elsewhere"
+        ))
     }
 }
 
@@ -85,9 +90,22 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
     match done {
         Ok(code) => ExitCode::from(code),
         Err(failure) => {
-            eprintln!("sayback: {}", failure.text);
+            tell(&failure.text);
             ExitCode::from(failure.code)
         }
+    }
+}
+
+/// Prints the help, the version, or what is wrong with the command line.
+#[must_use]
+pub fn answer(answer: &clap::Error) -> ExitCode {
+    match answer.print() {
+        Err(error) if !answer.use_stderr() && !is_broken_pipe(&error) => {
+            let failure = Failure::from_output(&error);
+            tell(&failure.text);
+            ExitCode::from(failure.code)
+        }
+        _ => ExitCode::from(if answer.use_stderr() { WRONG_USE } else { DONE }),
     }
 }
 
@@ -106,6 +124,6 @@ pub fn print(text: &str) -> Result<(), Failure> {
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if is_broken_pipe(&error) => Ok(()),
-        other => other.map_err(Failure::from),
+        other => other.map_err(|error| Failure::from_output(&error)),
     }
 }

@@ -7,6 +7,7 @@ use crate::args::{Form, RecordArgs, RunsFolder};
 use crate::core::record::{Body, Cursor, Record};
 use crate::core::run::Saved;
 use crate::edge::runs::{self, RunFolder, RunsError};
+use crate::edge::tell;
 use crate::job::Job;
 use crate::journal::{self, Ending, Entry, JournalError};
 use crate::report;
@@ -166,7 +167,7 @@ pub fn list(args: &RunsFolder) -> Result<u8, Failure> {
         text += &format!("{}\t{state}\n", folder.name());
     }
     if text.is_empty() {
-        eprintln!("sayback: no runs in {}", runs.display());
+        tell(&format!("no runs in {}", runs.display()));
     }
     super::print(&text)?;
     Ok(DONE)

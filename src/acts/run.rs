@@ -6,9 +6,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc;
 
-use super::Failure;
-#[cfg(feature = "voice")]
-use super::NOT_DONE;
+use super::{Failure, HUNG_UP, NOT_DONE, NOT_SAVED};
 use crate::args::{ResumeArgs, RunArgs, SessionArgs};
 #[cfg(feature = "voice")]
 use crate::core::EarState;
@@ -18,7 +16,7 @@ use crate::core::run::Saved;
 use crate::drive::{Ended, FromWorld, Output, Session, Silence, Sound};
 use crate::edge::clock::{self, Clock};
 use crate::edge::runs::{self, RunFolder, RunsError};
-use crate::edge::{keys, plain, screen, signals};
+use crate::edge::{keys, plain, screen, signals, tell};
 use crate::job::{Job, built_in, load, sheet};
 use crate::journal::{Ending, Journal, JournalError};
 use crate::storage::FileStorage;
@@ -92,7 +90,7 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
     let opened: crate::journal::Opened<Record, FileStorage> =
         Journal::open(storage).map_err(damaged)?;
     if let Ending::Torn { .. } = &opened.ending {
-        eprintln!("sayback: {}", super::record::ending_words(&opened.ending));
+        tell(&super::record::ending_words(&opened.ending));
     }
     let records: Vec<Record> = opened
         .records
@@ -101,11 +99,11 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
         .collect();
     let saved = super::record::fold(&job, &records)?;
     if let Some(now) = built_in::find(&job.id).filter(|now| now.hash != job.hash) {
-        eprintln!(
-            "sayback: the built-in job {} has changed since this run began; the run goes on with its own copy, {}",
+        tell(&format!(
+            "the built-in job {} has changed since this run began; the run goes on with its own copy, {}",
             now.id,
             folder.job_file().display()
-        );
+        ));
     }
     let mut journal = opened.journal;
     let mut run = Run::new(Arc::new(job), saved);
@@ -184,15 +182,18 @@ fn session(
         Clock::start()
     };
     let mut sound = ear.open(&mut run, args, &sender);
+    let look = screen::Look::of_environment(args.contrast);
+    // Asked now: a terminal that has hung up says that it is none.
+    let on_terminal = std::io::stdout().is_terminal();
     let mut output: Box<dyn Output> = if on_screen {
-        let shown = screen::Screen::enter(screen::Look::of_environment(args.contrast)).map_err(
-            |error| Failure::wrong(format!("cannot use this terminal: {error}. Try --plain")),
-        )?;
+        let shown = screen::Screen::enter(look).map_err(|error| {
+            Failure::wrong(format!("cannot use this terminal: {error}. Try --plain"))
+        })?;
         keys::listen(sender.clone(), keymap);
         Box::new(shown)
     } else {
         keys::listen_lines(sender.clone());
-        Box::new(plain::Plain::new())
+        Box::new(plain::Plain::new(look.unicode))
     };
     drop(sender);
     let ended = Session {
@@ -205,15 +206,16 @@ fn session(
         clock,
         unsaved: Vec::new(),
         keys_gone: false,
+        unseen: None,
     }
     .drive();
     // The terminal is given back before anything is printed on it.
     drop(output);
     drop(sound);
-    finish(&folder, &ended)
+    finish(&folder, &ended, on_terminal)
 }
 
-fn finish(folder: &RunFolder, ended: &Ended) -> Result<u8, Failure> {
+fn finish(folder: &RunFolder, ended: &Ended, on_terminal: bool) -> Result<u8, Failure> {
     let page = super::write_pages(folder)?;
     let mut text = String::new();
     let saved = &ended.run.saved;
@@ -229,10 +231,29 @@ fn finish(folder: &RunFolder, ended: &Ended) -> Result<u8, Failure> {
         );
     }
     text += &format!("Record: {}\n", page.display());
+    if let Some(error) = &ended.unseen {
+        return Ok(unseen(error, &text, on_terminal));
+    }
     // A terminal that hung up cannot be printed on: the code still says that it did.
     match super::print(&text) {
         Err(_) if ended.code >= 128 => Ok(ended.code),
         printed => printed.map(|()| ended.code),
+    }
+}
+
+/// The end of a session that nobody could see any more: what would have been printed is told beside.
+fn unseen(error: &std::io::Error, text: &str, on_terminal: bool) -> u8 {
+    let text = text.trim_end();
+    if super::is_broken_pipe(error) {
+        // The reader went away, which is no error; but the job is not done.
+        tell(text);
+        NOT_DONE
+    } else if on_terminal {
+        // It hung up, and the signal of that has not come yet.
+        HUNG_UP
+    } else {
+        tell(&format!("{}\n{text}", Failure::from_output(error).text));
+        NOT_SAVED
     }
 }
 
@@ -319,9 +340,7 @@ fn model(args: &SessionArgs) -> crate::edge::ear::ModelChoice {
 pub fn microphones() -> Result<u8, Failure> {
     let found = crate::edge::mic::devices().map_err(Failure::wrong)?;
     if found.is_empty() {
-        eprintln!(
-            "sayback: no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad"
-        );
+        tell("no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad");
         return Ok(NOT_DONE);
     }
     let lines: Vec<String> = found

@@ -19,6 +19,13 @@ pub mod signals;
 #[cfg(feature = "voice")]
 pub mod sound;
 
+/// Prints a message to standard error. Where that cannot be written there is nobody to tell, and
+/// that must not end the program in a panic, as `eprintln!` would.
+pub fn tell(text: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr(), "sayback: {text}");
+}
+
 /// Samples as a WAV file, mono, 16 bits. `None` if they cannot be written as one, or in a build without the ear.
 #[must_use]
 pub fn wav(samples: &[i16], rate: u32) -> Option<Vec<u8>> {

@@ -5,21 +5,25 @@
 
 use std::io::{self, Write};
 
-use super::screen::mark_word;
+use super::screen::{ascii, mark_word};
 use crate::core::View;
 use crate::drive::Output;
 
 /// Prints what changed, line by line, to standard output.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Plain {
     before: Option<View>,
+    unicode: bool,
 }
 
 impl Plain {
-    /// Nothing printed yet.
+    /// Nothing printed yet. Without `unicode`, letters beyond ASCII are written in words: Ω is ohm.
     #[must_use]
-    pub fn new() -> Self {
-        Self::default()
+    pub fn new(unicode: bool) -> Self {
+        Self {
+            before: None,
+            unicode,
+        }
     }
 }
 
@@ -32,6 +36,7 @@ impl Output for Plain {
         if !lines.is_empty() {
             let mut out = io::stdout().lock();
             for line in lines {
+                let line = if self.unicode { line } else { ascii(&line) };
                 writeln!(out, "{line}")?;
             }
             out.flush()?;
@@ -46,7 +51,7 @@ impl Output for Plain {
     fn hush(&mut self) {}
 
     fn hint(&mut self, text: &str) {
-        eprintln!("sayback: {text}");
+        super::tell(text);
     }
 
     fn suspend(&mut self) {

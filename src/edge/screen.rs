@@ -10,7 +10,7 @@ mod paint;
 mod terminal;
 
 pub use self::layout::draw;
-pub use self::letters::{Print, print_of};
+pub use self::letters::{Print, ascii, print_of};
 pub use self::terminal::Screen;
 
 use crate::core::Mark;

@@ -5,6 +5,9 @@ use std::process::Output;
 
 use assert_cmd::Command;
 
+mod long_run;
+mod pipes;
+
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }

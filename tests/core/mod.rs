@@ -10,6 +10,11 @@ use sayback::core::run::Saved;
 use sayback::core::{Effect, Event, Key, Phase, Run, Stamp, step, view};
 use sayback::job::{Job, Stage, built_in, load, sheet};
 
+mod long_day;
+mod meter_check;
+mod set_ends;
+mod walk;
+
 const SHEET: &str = r#"
 [plate]
 tag = "FV-118"

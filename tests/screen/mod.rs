@@ -2,6 +2,7 @@
 
 mod keys;
 mod lines;
+mod lost;
 mod plain;
 mod samples;
 mod screens;

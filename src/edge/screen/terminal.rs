@@ -23,6 +23,7 @@ use ratatui::{Terminal, TerminalOptions, Viewport};
 use super::{Look, draw};
 use crate::core::View;
 use crate::drive::Output;
+use crate::edge::tell;
 
 /// The keypad sends characters, not application sequences, which arrive as no key at all (DECKPNM).
 const NUMERIC_KEYPAD: &str = "\u{1b}>";
@@ -190,10 +191,17 @@ fn give_back() {
 fn give_back_on_panic(owner: ThreadId) {
     let before = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |info| {
-        if std::thread::current().id() == owner {
+        let ends = std::thread::current().id() == owner;
+        if ends {
             give_back();
         }
         before(info);
+        if ends {
+            tell(
+                "that is a fault in Sayback, not in what you did. Everything kept is saved. \
+                 Go on with: sayback resume",
+            );
+        }
     }));
 }
 
