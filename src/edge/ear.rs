@@ -13,6 +13,7 @@
 //! process, so no JSON grammar is ever built from input; a result that is not
 //! JSON (a decimal comma from the C locale makes one) panics, so that is caught.
 
+mod decoding;
 mod doubt;
 mod grammar;
 mod model;
@@ -113,6 +114,14 @@ pub enum EarError {
         /// The folder.
         folder: PathBuf,
     },
+    /// The model's lexicon is not in order.
+    #[error("voice model {folder}: {fault}. Make the lexicon again, or use another model.")]
+    BadLexicon {
+        /// The folder.
+        folder: PathBuf,
+        /// What is wrong, and where.
+        fault: String,
+    },
     /// libvosk did not load the model.
     #[error(
         "voice model {folder}: its files are there, but libvosk cannot load them; one is damaged or of another version. Copy the model again."
@@ -204,8 +213,8 @@ impl Ear {
         })
     }
 
-    /// Listens with libvosk's own grammar of single words, in any order, and
-    /// [`GARBAGE`]. Only for comparison: it is measurably worse than
+    /// Listens for single words, in any order, and [`GARBAGE`]: with libvosk's own
+    /// grammar where the model takes one. Only for comparison: it is measurably worse than
     /// [`Ear::listen`].
     ///
     /// # Errors
@@ -221,9 +230,14 @@ impl Ear {
         }
         let mut list = words.to_vec();
         list.push(GARBAGE.to_owned());
+        let own_grammar = self.folder.lexicon().is_none();
         let model = self.load(Grammar::WordList(list.clone()))?;
         Listener::new(rate, None, |rate| {
-            Recognizer::new_with_grammar(&model, rate, &list)
+            if own_grammar {
+                Recognizer::new_with_grammar(&model, rate, &list)
+            } else {
+                Recognizer::new(&model, rate)
+            }
         })
     }
 
@@ -232,17 +246,17 @@ impl Ear {
             let used = self.loaded.remove(place);
             self.loaded.push(used);
         } else {
-            let words = self.folder.words();
+            let (words, lexicon) = (self.folder.words(), self.folder.lexicon());
             let any_word;
             let graph = match &key {
                 Grammar::Strict(graph) => graph,
                 Grammar::WordList(list) => {
-                    any_word = one_word_of(list);
+                    any_word = any_of(list);
                     &any_word
                 }
             };
             let model = self.folder.with_grammar(
-                |path| grammar::compile(graph, words, self.costs, path),
+                |graphs| grammar::compile(graph, words, lexicon, self.costs, graphs),
                 |folder| folder.to_str().and_then(Model::new),
             )?;
             let model = model.ok_or_else(|| EarError::ModelRefused {
@@ -261,19 +275,21 @@ impl Ear {
     }
 }
 
-/// The graph that libvosk loads with before its own grammar replaces it.
-fn one_word_of(list: &[String]) -> WordGraph {
+/// Any of these words in any order; where libvosk has a grammar of its own for
+/// that, it replaces this one.
+fn any_of(list: &[String]) -> WordGraph {
+    let arc = |from, word: &String| WordArc {
+        from,
+        to: 1,
+        word: Some(word.clone()),
+    };
     WordGraph {
         states: 2,
         start: 0,
         finals: vec![1],
         arcs: list
             .iter()
-            .map(|word| WordArc {
-                from: 0,
-                to: 1,
-                word: Some(word.clone()),
-            })
+            .flat_map(|word| [arc(0, word), arc(1, word)])
             .collect(),
     }
 }
