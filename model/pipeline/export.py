@@ -202,7 +202,7 @@ def main():
         f"--use-energy=false\n--num-mel-bins={filters}\n--num-ceps={filters}\n--low-freq={cepstra.get('low', 20):g}\n"
         f"--high-freq={cepstra.get('high', 7600):g}\n--dither=0\n--allow-upsample=true\n--allow-downsample=true\n", encoding="utf-8")
     (folder / "conf/model.conf").write_text(
-        "--min-active=200\n--max-active=3000\n--beam=10.0\n--lattice-beam=4.0\n--acoustic-scale=1.0\n--frame-subsampling-factor=3\n"
+        "--min-active=200\n--max-active=3000\n--beam=10.0\n--lattice-beam=2.0\n--acoustic-scale=1.0\n--frame-subsampling-factor=3\n"
         "--endpoint.silence-phones=1:2\n--endpoint.rule2.min-trailing-silence=0.5\n--endpoint.rule3.min-trailing-silence=0.75\n"
         "--endpoint.rule4.min-trailing-silence=1.0\n", encoding="utf-8")
     (folder / "graph/phones/word_boundary.int").write_text("".join(f"{k} {kind}\n" for k, (_, _, kind) in enumerate(SYMBOLS, 1)), encoding="utf-8")

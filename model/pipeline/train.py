@@ -1,11 +1,12 @@
 """Trains one acoustic model from nothing.
 
-    train.py CONFIG.json PACKS OUT.pt SECONDS [FROM TO STATE]
+    train.py CONFIG.json PACKS OUT.pt SECONDS [FROM TO STATE [START.pt]]
 
 CONFIG: seed, shape (network.py), cepstra (filters, low, high), normalise (online mean, true or false), rate (learning
 rate), leave_out (sources). PACKS: folder of packs; packs that appear while it runs are taken in. One twelfth of the real
 speakers, chosen by a hash of their names, is the development set and never trained on. A run may be cut in
-pieces: FROM and TO say which part of the whole this one is (0 to 1), STATE is a file that hands over to the next.
+pieces: FROM and TO say which part of the whole this one is (0 to 1), STATE is a file that hands over to the next; START are
+weights to begin with where there is no STATE.
 On a GPU in ten minutes; on a CPU only good for a test.
 """
 import hashlib
@@ -114,8 +115,12 @@ def lay_out(rows, queue, seed, seconds):
         kinds.setdefault(row[4], []).append(row)
         if row[4] == "single":
             speakers.setdefault(row[3], []).append(row)
+    # Single words: the word first, so that rare ones are not drowned by common ones.
+    by_word = {}
+    for row in kinds.get("single", []):
+        by_word.setdefault(row[2][0], []).append(row)
+    evenly = {w: len(r) ** 0.4 for w, r in by_word.items()}
     names = list(speakers)
-    evenly = [math.sqrt(len(speakers[n])) for n in names]
     joining = [n for n in names if sum(r[5] is not None for r in speakers[n]) >= 2]
     joining_evenly = [math.sqrt(len(speakers[n])) for n in joining]
     weights = {k: w for k, w in WEIGHTS.items() if (k in kinds) or (k == "joined" and joining)}
@@ -140,7 +145,7 @@ def lay_out(rows, queue, seed, seconds):
             segments.append((row[0] + dice.randint(0, row[1] - length), length, speed, place, 1.0))
             place += int(length / speed)
         else:
-            row = dice.choice(speakers[dice.choices(names, evenly)[0]]) if kind == "single" else dice.choice(kinds[kind])
+            row = dice.choice(by_word[dice.choices(list(evenly), list(evenly.values()))[0]] if kind == "single" else kinds[kind])
             start, length = row[5] if row[5] and dice.random() < 0.4 else (0, row[1])
             segments.append((row[0] + start, length, speed, place, 1.0))
             place += int(length / speed)
@@ -270,6 +275,10 @@ def main():
     if resumed:
         network.load_state_dict(resumed["network"])
         overall = resumed["overall"]
+    elif len(sys.argv) > 8:
+        start = torch.load(sys.argv[8], map_location="cpu", weights_only=False)
+        network.load_state_dict({k: v.float() for k, v in start["network"].items()})
+        overall = start["overall"].to(device)
     else:
         with torch.no_grad():
             some = [cepstra(surroundings(*queue.get()[:3])) for _ in range(6)]
@@ -304,7 +313,7 @@ def main():
     network.train()
     while time.time() < end:
         done = part_from + (part_to - part_from) * (time.time() - started) / (end - started)
-        factor = min(1, done / warm) * (0.5 * (1 + math.cos(math.pi * max(0.0, done - warm) / (1 - warm))) * 0.99 + 0.01)
+        factor = min(1, done / warm, (time.time() - started) / 15) * (0.5 * (1 + math.cos(math.pi * max(0.0, done - warm) / (1 - warm))) * 0.99 + 0.01)
         for group in optimiser.param_groups:
             group["lr"] = config["rate"] * factor
         asked = time.time()

@@ -17,49 +17,44 @@ use super::grammar::GARBAGE;
 /// Which voice model the ear uses.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub enum ModelChoice {
-    /// The English model that is built into the program.
+    /// The two English models that are built into the program.
     #[default]
     BuiltIn,
-    /// A folder in libvosk's form, with a look-ahead graph (`graph/HCLr.fst`).
+    /// A folder in libvosk's form, with a look-ahead graph (`graph/HCLr.fst`) or
+    /// with `lexicon.txt`; or one with two such folders in it, `one` and `two`.
     Folder(PathBuf),
 }
 
-/// The built-in model, file by file. Everything that `model/english` holds and
-/// libvosk reads.
-const BUILT_IN: [(&str, &[u8]); 8] = [
-    (
-        "am/final.mdl",
-        include_bytes!("../../../model/english/am/final.mdl"),
-    ),
-    (
-        "conf/mfcc.conf",
-        include_bytes!("../../../model/english/conf/mfcc.conf"),
-    ),
-    (
-        "conf/model.conf",
-        include_bytes!("../../../model/english/conf/model.conf"),
-    ),
-    (
-        "graph/HCLr.fst",
-        include_bytes!("../../../model/english/graph/HCLr.fst"),
-    ),
-    (
-        "graph/disambig_tid.int",
-        include_bytes!("../../../model/english/graph/disambig_tid.int"),
-    ),
-    (
-        "graph/phones.txt",
-        include_bytes!("../../../model/english/graph/phones.txt"),
-    ),
-    (
-        "graph/phones/word_boundary.int",
-        include_bytes!("../../../model/english/graph/phones/word_boundary.int"),
-    ),
-    (
-        "graph/words.txt",
-        include_bytes!("../../../model/english/graph/words.txt"),
-    ),
+/// The files of one of the built-in models.
+macro_rules! built_in {
+    ($($name:literal)*) => {
+        [$((
+            $name,
+            include_bytes!(concat!("../../../model/english/", $name)),
+        )),*]
+    };
+}
+
+/// The built-in models, file by file: all that `model/english` holds.
+const BUILT_IN: &[(&str, &[u8])] = &built_in![
+    "one/am/final.mdl"
+    "one/am/global_cmvn.stats"
+    "one/conf/mfcc.conf"
+    "one/conf/model.conf"
+    "one/graph/phones.txt"
+    "one/graph/phones/word_boundary.int"
+    "one/lexicon.txt"
+    "two/am/final.mdl"
+    "two/am/global_cmvn.stats"
+    "two/conf/mfcc.conf"
+    "two/conf/model.conf"
+    "two/graph/phones.txt"
+    "two/graph/phones/word_boundary.int"
+    "two/lexicon.txt"
 ];
+
+/// Where a folder with two models has them.
+const PAIR: [&str; 2] = ["one", "two"];
 
 /// What libvosk needs and does not name when it is missing.
 const NEEDED: [&str; 6] = [
@@ -96,9 +91,9 @@ pub struct ModelFolder {
 }
 
 impl ModelFolder {
-    /// Finds (or unpacks) the model and checks it.
+    /// Finds (or unpacks) the model, or the two that listen together, and checks them.
     ///
-    /// `cache` is where the built-in model is unpacked, and where the links for
+    /// `cache` is where the built-in models are unpacked, and where the links for
     /// each grammar are made.
     ///
     /// # Errors
@@ -106,11 +101,22 @@ impl ModelFolder {
     /// [`EarError::NoGarbageWord`] that the model cannot tell other sounds from
     /// words, [`EarError::Read`] and [`EarError::Write`] what cannot be read or
     /// written.
-    pub fn open(choice: &ModelChoice, cache: &Path) -> Result<Self, EarError> {
+    pub fn open(choice: &ModelChoice, cache: &Path) -> Result<Vec<Self>, EarError> {
         let folder = match choice {
             ModelChoice::BuiltIn => unpack(cache)?,
             ModelChoice::Folder(folder) => folder.clone(),
         };
+        let built_in = *choice == ModelChoice::BuiltIn;
+        if PAIR.iter().all(|name| folder.join(name).is_dir()) {
+            PAIR.iter()
+                .map(|name| Self::open_one(folder.join(name), built_in, cache))
+                .collect()
+        } else {
+            Ok(vec![Self::open_one(folder, built_in, cache)?])
+        }
+    }
+
+    fn open_one(folder: PathBuf, built_in: bool, cache: &Path) -> Result<Self, EarError> {
         check(&folder)?;
         let read = |name: &str| {
             let path = folder.join(name);
@@ -147,7 +153,7 @@ impl ModelFolder {
                 path: folder,
                 fault,
             })?,
-            built_in: *choice == ModelChoice::BuiltIn,
+            built_in,
             cache: cache.to_owned(),
             words,
             lexicon,
