@@ -200,7 +200,13 @@ pub struct HearArgs {
     /// One JSON object a recording.
     #[arg(long, conflicts_with = "table")]
     pub json: bool,
-    /// Model folder in Vosk's format, instead of the one inside the program.
+    /// Model folder in Vosk's format (or a folder with two, one and two), instead of those inside the program.
     #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
     pub model: Option<PathBuf>,
+    /// With --table: the first of two models alone, to see what the second is worth.
+    #[arg(long, requires = "table")]
+    pub one_ear: bool,
+    /// With --table: words in any order instead of a strict grammar, to see what that is worth.
+    #[arg(long, requires = "table")]
+    pub any_order: bool,
 }

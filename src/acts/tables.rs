@@ -186,7 +186,8 @@ pub fn hear(args: &crate::args::HearArgs) -> Result<u8, Failure> {
             &TableOptions {
                 model,
                 each: args.each,
-                ..TableOptions::default()
+                word_list: args.any_order,
+                one_ear: args.one_ear,
             },
             &mut out,
         )

@@ -13,6 +13,8 @@
 //! process, so no JSON grammar is ever built from input; a result that is not
 //! JSON (a decimal comma from the C locale makes one) panics, so that is caught.
 
+mod agreement;
+mod decoding;
 mod doubt;
 mod grammar;
 mod model;
@@ -31,15 +33,16 @@ pub use word_graph::{Arc as WordArc, WordGraph};
 
 /// Hears answers. One a program; each question's grammar gives a [`Listener`].
 pub struct Ear {
-    folder: ModelFolder,
+    /// One model, or two that listen together.
+    folders: Vec<ModelFolder>,
     costs: Costs,
     loaded: Vec<Loaded>,
 }
 
-/// A model with its grammar, ready to decode.
+/// The models with a grammar, ready to decode.
 struct Loaded {
     key: Grammar,
-    model: Arc<Model>,
+    models: Vec<Arc<Model>>,
 }
 
 #[derive(PartialEq)]
@@ -49,9 +52,9 @@ enum Grammar {
 }
 
 /// How many loaded grammars are kept. Each takes about the size of the model's
-/// acoustic part in memory; the question, the yes-or-no after it and one more
-/// are what a job goes back and forth between.
-const KEPT_LOADED: usize = 3;
+/// acoustic parts in memory; the question and the yes-or-no after it are what a
+/// job goes back and forth between.
+const KEPT_LOADED: usize = 2;
 
 /// What an utterance was heard to be.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -113,6 +116,14 @@ pub enum EarError {
         /// The folder.
         folder: PathBuf,
     },
+    /// The model's lexicon is not in order.
+    #[error("voice model {folder}: {fault}. Make the lexicon again, or use another model.")]
+    BadLexicon {
+        /// The folder.
+        folder: PathBuf,
+        /// What is wrong, and where.
+        fault: String,
+    },
     /// libvosk did not load the model.
     #[error(
         "voice model {folder}: its files are there, but libvosk cannot load them; one is damaged or of another version. Copy the model again."
@@ -169,7 +180,7 @@ impl Ear {
     pub fn open_in(model: &ModelChoice, cache: &Path) -> Result<Self, EarError> {
         vosk::set_log_level(LogLevel::Error);
         Ok(Self {
-            folder: ModelFolder::open(model, cache)?,
+            folders: ModelFolder::open(model, cache)?,
             costs: Costs::default(),
             loaded: Vec::new(),
         })
@@ -183,10 +194,24 @@ impl Ear {
         self
     }
 
+    /// The same ear with the first of its models only, for measuring.
+    #[must_use]
+    pub fn with_one_model(mut self) -> Self {
+        self.folders.truncate(1);
+        self.loaded.clear();
+        self
+    }
+
+    /// How many models listen together.
+    #[must_use]
+    pub fn models(&self) -> usize {
+        self.folders.len()
+    }
+
     /// The words that can be listened for.
     #[must_use]
     pub fn words(&self) -> &Words {
-        self.folder.words()
+        self.folders[0].words()
     }
 
     /// Listens for the utterances of `graph` in sound of `rate` samples a second.
@@ -198,14 +223,17 @@ impl Ear {
     /// [`EarError::Rate`], [`EarError::UnknownWords`], [`EarError::BadGraph`], or
     /// that the model cannot be loaded.
     pub fn listen(&mut self, graph: &WordGraph, rate: u32) -> Result<Listener, EarError> {
-        let model = self.load(Grammar::Strict(graph.clone()))?;
+        let models = self.load(Grammar::Strict(graph.clone()))?;
         Listener::new(rate, Some(graph.clone()), |rate| {
-            Recognizer::new(&model, rate)
+            models
+                .iter()
+                .map(|model| Recognizer::new(model, rate))
+                .collect()
         })
     }
 
-    /// Listens with libvosk's own grammar of single words, in any order, and
-    /// [`GARBAGE`]. Only for comparison: it is measurably worse than
+    /// Listens for single words, in any order, and [`GARBAGE`]: with libvosk's own
+    /// grammar where the model takes one. Only for comparison: it is measurably worse than
     /// [`Ear::listen`].
     ///
     /// # Errors
@@ -221,59 +249,78 @@ impl Ear {
         }
         let mut list = words.to_vec();
         list.push(GARBAGE.to_owned());
-        let model = self.load(Grammar::WordList(list.clone()))?;
+        let own_grammar = self.folders[0].lexicon().is_none();
+        let models = self.load(Grammar::WordList(list.clone()))?;
         Listener::new(rate, None, |rate| {
-            Recognizer::new_with_grammar(&model, rate, &list)
+            models
+                .iter()
+                .map(|model| {
+                    if own_grammar {
+                        Recognizer::new_with_grammar(model, rate, &list)
+                    } else {
+                        Recognizer::new(model, rate)
+                    }
+                })
+                .collect()
         })
     }
 
-    fn load(&mut self, key: Grammar) -> Result<Arc<Model>, EarError> {
+    fn load(&mut self, key: Grammar) -> Result<Vec<Arc<Model>>, EarError> {
         if let Some(place) = self.loaded.iter().position(|loaded| loaded.key == key) {
             let used = self.loaded.remove(place);
             self.loaded.push(used);
         } else {
-            let words = self.folder.words();
             let any_word;
             let graph = match &key {
                 Grammar::Strict(graph) => graph,
                 Grammar::WordList(list) => {
-                    any_word = one_word_of(list);
+                    any_word = any_of(list);
                     &any_word
                 }
             };
-            let model = self.folder.with_grammar(
-                |path| grammar::compile(graph, words, self.costs, path),
-                |folder| folder.to_str().and_then(Model::new),
-            )?;
-            let model = model.ok_or_else(|| EarError::ModelRefused {
-                folder: self.folder.folder().to_owned(),
-            })?;
+            let models = self
+                .folders
+                .iter()
+                .map(|folder| load_one(folder, graph, self.costs))
+                .collect::<Result<Vec<_>, _>>()?;
             if self.loaded.len() >= KEPT_LOADED {
                 self.loaded.remove(0);
             }
-            self.loaded.push(Loaded {
-                key,
-                model: Arc::new(model),
-            });
+            self.loaded.push(Loaded { key, models });
         }
         let newest = self.loaded.last().expect("one was just put there");
-        Ok(Arc::clone(&newest.model))
+        Ok(newest.models.clone())
     }
 }
 
-/// The graph that libvosk loads with before its own grammar replaces it.
-fn one_word_of(list: &[String]) -> WordGraph {
+/// Loads one model with a grammar.
+fn load_one(folder: &ModelFolder, graph: &WordGraph, costs: Costs) -> Result<Arc<Model>, EarError> {
+    folder
+        .with_grammar(
+            |graphs| grammar::compile(graph, folder.words(), folder.lexicon(), costs, graphs),
+            |made| made.to_str().and_then(Model::new),
+        )?
+        .map(Arc::new)
+        .ok_or_else(|| EarError::ModelRefused {
+            folder: folder.folder().to_owned(),
+        })
+}
+
+/// Any of these words in any order; where libvosk has a grammar of its own for
+/// that, it replaces this one.
+fn any_of(list: &[String]) -> WordGraph {
+    let arc = |from, word: &String| WordArc {
+        from,
+        to: 1,
+        word: Some(word.clone()),
+    };
     WordGraph {
         states: 2,
         start: 0,
         finals: vec![1],
         arcs: list
             .iter()
-            .map(|word| WordArc {
-                from: 0,
-                to: 1,
-                word: Some(word.clone()),
-            })
+            .flat_map(|word| [arc(0, word), arc(1, word)])
             .collect(),
     }
 }
@@ -299,7 +346,8 @@ const LONGEST_SECONDS: u32 = 30;
 
 /// One question being listened for.
 pub struct Listener {
-    recognizer: Recognizer,
+    /// One for each model; the first says when an utterance has ended.
+    decoders: Vec<Recognizer>,
     answers: Option<WordGraph>,
     rate: u32,
     /// Samples of lead-in that the decoder was given before the first sample.
@@ -314,17 +362,19 @@ impl Listener {
     fn new(
         rate: u32,
         answers: Option<WordGraph>,
-        recognizer: impl FnOnce(f32) -> Option<Recognizer>,
+        decoders: impl FnOnce(f32) -> Option<Vec<Recognizer>>,
     ) -> Result<Self, EarError> {
         if !super::sound::RATES.contains(&rate) {
             return Err(EarError::Rate(rate));
         }
-        let mut recognizer = recognizer(rate as f32)
+        let mut decoders = decoders(rate as f32)
             .ok_or_else(|| EarError::Decoder("it gave no recognizer".to_owned()))?;
-        recognizer.set_words(true);
+        for decoder in &mut decoders {
+            decoder.set_words(true);
+        }
         let lead = quiet(rate);
         let mut listener = Self {
-            recognizer,
+            decoders,
             answers,
             rate,
             lead: lead.len(),
@@ -369,53 +419,55 @@ impl Listener {
     }
 
     fn decode(&mut self, samples: &[i16]) -> Result<DecodingState, EarError> {
-        match self.recognizer.accept_waveform(samples) {
-            Ok(DecodingState::Failed) => Err(EarError::Decoder("it stopped".to_owned())),
-            Ok(state) => Ok(state),
-            Err(fault) => Err(EarError::Decoder(fault.to_string())),
+        let mut first = None;
+        for decoder in &mut self.decoders {
+            match decoder.accept_waveform(samples) {
+                Ok(DecodingState::Failed) => {
+                    return Err(EarError::Decoder("it stopped".to_owned()));
+                }
+                Ok(state) => first = first.or(Some(state)),
+                Err(fault) => return Err(EarError::Decoder(fault.to_string())),
+            }
         }
+        first.ok_or_else(|| EarError::Decoder("there is none".to_owned()))
     }
 
     fn heard(
         &mut self,
         began: Instant,
-        result: impl FnOnce(&mut Recognizer) -> CompleteResult<'_>,
+        result: impl Fn(&mut Recognizer) -> CompleteResult<'_>,
     ) -> Result<Heard, EarError> {
-        let recognizer = &mut self.recognizer;
         let lead_s = self.lead as f64 / f64::from(self.rate);
-        // The crate panics on a result that is not the JSON it knows.
-        let all = catch_unwind(AssertUnwindSafe(|| {
-            let found = result(recognizer).single()?;
-            let words = found.result.iter().map(|word| HeardWord {
-                word: word.word.to_owned(),
-                start_s: (f64::from(word.start) - lead_s).max(0.0),
-                end_s: (f64::from(word.end) - lead_s).max(0.0),
-                confidence: f64::from(word.conf),
-            });
-            Some(words.collect::<Vec<_>>())
-        }))
-        .map_err(|_panic| {
-            EarError::Decoder(
-                "its result cannot be read; if LC_NUMERIC has a decimal comma, set LC_ALL=C"
-                    .to_owned(),
-            )
-        })?
-        .ok_or_else(|| EarError::Decoder("its result has no single best answer".to_owned()))?;
-
-        let said = all.iter().map(|heard| heard.word.as_str());
-        let answer = match &self.answers {
-            Some(graph) => graph.allows(said),
-            None => all.iter().all(|heard| heard.word != GARBAGE),
+        let mut all = self
+            .decoders
+            .iter_mut()
+            .map(|decoder| words_of(decoder, &result, lead_s))
+            .collect::<Result<Vec<_>, _>>()?
+            .into_iter();
+        let first = all.next().unwrap_or_default();
+        let answers = self.answers.as_ref();
+        let is_answer = |words: &[HeardWord]| {
+            let mut said = words.iter().map(|heard| heard.word.as_str());
+            match answers {
+                Some(graph) => graph.allows(said),
+                None => said.all(|word| word != GARBAGE),
+            }
         };
+        // Two that were trained apart seldom take the same wrong thing for an answer. Where
+        // one hears an answer and the other hears none or another, it is asked for again.
+        let agreed = all.all(|other| {
+            agreement::same(&first, &other)
+                || !(is_answer(&first) && !first.is_empty()
+                    || is_answer(&other) && !other.is_empty())
+        });
         let from_s = (self.taken - self.kept.len()) as f64 / f64::from(self.rate);
-        let doubtful =
-            self.answers.is_some() && doubt::doubtful(&all, &self.kept, self.rate, from_s);
-        let unclear = !all.is_empty() && (!answer || doubtful);
-        let samples = self.clip(&all);
+        let doubtful = answers.is_some() && doubt::doubtful(&first, &self.kept, self.rate, from_s);
+        let unclear = !agreed || (!first.is_empty() && (!is_answer(&first) || doubtful));
+        let samples = self.clip(&first);
         Ok(Heard {
             // Half an answer is no answer: what was not understood of it may
             // have been the "minus" or the "point".
-            words: if unclear { Vec::new() } else { all },
+            words: if unclear { Vec::new() } else { first },
             unclear,
             seconds_taken: began.elapsed().as_secs_f64(),
             samples,
@@ -443,6 +495,31 @@ impl Listener {
         let end = place(last.end_s + MARGIN_SECONDS);
         kept[begin..end.max(begin)].to_vec()
     }
+}
+
+/// What one decoder heard.
+fn words_of(
+    decoder: &mut Recognizer,
+    result: impl FnOnce(&mut Recognizer) -> CompleteResult<'_>,
+    lead_s: f64,
+) -> Result<Vec<HeardWord>, EarError> {
+    // The crate panics on a result that is not the JSON it knows.
+    catch_unwind(AssertUnwindSafe(|| {
+        let found = result(decoder).single()?;
+        let words = found.result.iter().map(|word| HeardWord {
+            word: word.word.to_owned(),
+            start_s: (f64::from(word.start) - lead_s).max(0.0),
+            end_s: (f64::from(word.end) - lead_s).max(0.0),
+            confidence: f64::from(word.conf),
+        });
+        Some(words.collect::<Vec<_>>())
+    }))
+    .map_err(|_panic| {
+        EarError::Decoder(
+            "its result cannot be read; if LC_NUMERIC has a decimal comma, set LC_ALL=C".to_owned(),
+        )
+    })?
+    .ok_or_else(|| EarError::Decoder("its result has no single best answer".to_owned()))
 }
 
 /// A quarter of a second of room noise, two or three steps high, the same each time.

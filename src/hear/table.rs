@@ -20,10 +20,13 @@ pub struct TableOptions {
     pub model: ModelChoice,
     /// Whether each clip gets a line of its own before the figures.
     pub each: bool,
-    /// Whether the engine's own word-list grammar is used in place of the strict
+    /// Whether words are listened for in any order in place of the strict
     /// grammar; for comparison only.
     pub word_list: bool,
+    /// Whether only the first of two models listens; for comparison only.
+    pub one_ear: bool,
 }
+
 /// One line of a list of clips.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct Clip {
@@ -65,7 +68,10 @@ pub fn run_table(
     options: &TableOptions,
     out: &mut impl Write,
 ) -> Result<(), HearError> {
-    let ear = Ear::open(&options.model)?;
+    let mut ear = Ear::open(&options.model)?;
+    if options.one_ear {
+        ear = ear.with_one_model();
+    }
     run_table_with(ear, table, options, out)
 }
 

@@ -7,18 +7,44 @@ use sayback::edge::ear::{Ear, EarError, ModelChoice, ModelFolder};
 
 use super::phrases;
 
-/// A copy of the model in a folder of its own.
+/// A copy of a model with a look-ahead graph, in a folder of its own.
 fn copy_of_model(into: &Path) {
-    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("model/english");
-    for name in [
-        "am/final.mdl",
-        "conf/mfcc.conf",
-        "conf/model.conf",
-        "graph/HCLr.fst",
-        "graph/words.txt",
-        "graph/disambig_tid.int",
-        "graph/phones/word_boundary.int",
-    ] {
+    copy(
+        "tests/ear/look-ahead-model",
+        into,
+        &[
+            "am/final.mdl",
+            "am/global_cmvn.stats",
+            "conf/mfcc.conf",
+            "conf/model.conf",
+            "graph/HCLr.fst",
+            "graph/words.txt",
+            "graph/disambig_tid.int",
+            "graph/phones/word_boundary.int",
+        ],
+    );
+}
+
+/// A copy of a model of our own form.
+fn copy_of_own(into: &Path) {
+    copy(
+        "model/english/one",
+        into,
+        &[
+            "am/final.mdl",
+            "am/global_cmvn.stats",
+            "conf/mfcc.conf",
+            "conf/model.conf",
+            "graph/phones.txt",
+            "graph/phones/word_boundary.int",
+            "lexicon.txt",
+        ],
+    );
+}
+
+fn copy(from: &str, into: &Path, names: &[&str]) {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join(from);
+    for name in names {
         let to = into.join(name);
         fs::create_dir_all(to.parent().expect("a parent")).expect("made");
         fs::copy(from.join(name), to).expect("copied");
@@ -28,6 +54,39 @@ fn copy_of_model(into: &Path) {
 fn open(folder: &Path) -> Result<Ear, EarError> {
     let cache = folder.join("cache");
     Ear::open_in(&ModelChoice::Folder(folder.to_owned()), &cache)
+}
+
+#[test]
+fn a_model_of_our_own_form_needs_no_graph_and_takes_new_words() {
+    let folder = tempfile::tempdir().expect("a folder");
+    copy_of_own(folder.path());
+    let lexicon = folder.path().join("lexicon.txt");
+    let mut text = fs::read_to_string(&lexicon).expect("read");
+    assert!(!text.contains("gland"));
+    text.push_str("gland G L AE N D\n");
+    fs::write(&lexicon, text).expect("written");
+    let mut ear = open(folder.path()).expect("opens");
+    assert_eq!(ear.models(), 1);
+    assert!(ear.listen(&phrases(&["gland", "no"]), 16_000).is_ok());
+    fs::write(&lexicon, "gland G L AE N DD\n").expect("written");
+    let fault = open(folder.path()).err().expect("refused").to_string();
+    assert!(
+        fault.contains("lexicon.txt, line 1: DD is not in phones.txt"),
+        "{fault}"
+    );
+}
+
+#[test]
+fn a_folder_with_two_models_has_two_ears() {
+    let folder = tempfile::tempdir().expect("a folder");
+    copy_of_own(&folder.path().join("one"));
+    copy_of_own(&folder.path().join("two"));
+    let mut ear = open(folder.path()).expect("opens");
+    assert_eq!(ear.models(), 2);
+    assert!(ear.listen(&phrases(&["yes", "no"]), 16_000).is_ok());
+    fs::remove_file(folder.path().join("two/lexicon.txt")).expect("removed");
+    let fault = open(folder.path()).err().expect("refused").to_string();
+    assert!(fault.contains("two: missing or empty: "), "{fault}");
 }
 
 #[test]
@@ -128,8 +187,16 @@ fn a_cache_that_is_cleaned_in_the_middle_of_a_job_is_filled_again() {
 #[test]
 fn the_built_in_model_is_unpacked_once_and_mended_when_damaged() {
     let cache = tempfile::tempdir().expect("a folder");
-    let open = || ModelFolder::open(&ModelChoice::BuiltIn, cache.path()).expect("opens");
-    let folder = open().folder().to_owned();
+    let open = || {
+        let models = ModelFolder::open(&ModelChoice::BuiltIn, cache.path()).expect("opens");
+        assert_eq!(models.len(), 2);
+        models[0]
+            .folder()
+            .parent()
+            .expect("both are in one folder")
+            .to_owned()
+    };
+    let folder = open();
     let name = folder
         .file_name()
         .expect("a name")
@@ -139,7 +206,7 @@ fn the_built_in_model_is_unpacked_once_and_mended_when_damaged() {
         name.starts_with("english-") && name.len() == "english-".len() + 16,
         "{name}"
     );
-    let words = folder.join("graph/words.txt");
+    let words = folder.join("two/lexicon.txt");
     let modified = || {
         fs::metadata(&words)
             .expect("there")
@@ -147,10 +214,10 @@ fn the_built_in_model_is_unpacked_once_and_mended_when_damaged() {
             .expect("a time")
     };
     let first = modified();
-    assert_eq!(open().folder(), folder);
+    assert_eq!(open(), folder);
     assert_eq!(modified(), first, "written again although it was whole");
-    fs::write(&words, "yes 1\n").expect("damaged");
+    fs::write(&words, "yes Y EH S\n").expect("damaged");
     open();
-    assert_ne!(fs::read_to_string(&words).expect("read"), "yes 1\n");
+    assert_ne!(fs::read_to_string(&words).expect("read"), "yes Y EH S\n");
     assert_eq!(fs::read_dir(cache.path()).expect("there").count(), 1);
 }

@@ -18,6 +18,7 @@ use rustfst::algorithms::rm_epsilon::rm_epsilon;
 use rustfst::algorithms::{connect, minimize, tr_sort};
 use rustfst::prelude::*;
 
+use super::decoding::Lexicon;
 use super::{EarError, WordGraph, Words};
 
 /// The word that stands for speech or noise that is no word of the grammar.
@@ -40,6 +41,8 @@ pub struct Costs {
     pub garbage_further: f32,
     /// Nothing but silence.
     pub nothing: f32,
+    /// Each phone of garbage; a model with a graph of its own has this in it.
+    pub garbage_phone: f32,
 }
 
 impl Default for Costs {
@@ -52,11 +55,14 @@ impl Default for Costs {
             garbage_first: 8.0,
             garbage_further: 10.0,
             nothing: 0.0,
+            garbage_phone: 2.0,
         }
     }
 }
 
-/// Writes the strict grammar of `graph` to `path`, over the word numbers of `words`.
+/// Writes the strict grammar of `graph` into the folder `graphs` of a model: as
+/// `Gr.fst` over its word numbers where the model has a graph of its own for
+/// the rest, else as the whole decoding graph, `HCLG.fst`, with `words.txt`.
 ///
 /// # Errors
 /// [`EarError::UnknownWords`] names every word that the model has no sound for,
@@ -66,13 +72,29 @@ impl Default for Costs {
 pub fn compile(
     graph: &WordGraph,
     words: &Words,
+    lexicon: Option<&Lexicon>,
     costs: Costs,
-    path: &Path,
+    graphs: &Path,
 ) -> Result<(), EarError> {
     let answers = answers(graph, words)?;
-    let grammar = surround(&answers, words, costs).map_err(fst_fault)?;
-    grammar.write(path).map_err(|fault| EarError::Write {
-        path: path.to_owned(),
+    let mut fst = surround(&answers, words, costs).map_err(fst_fault)?;
+    let path = if let Some(lexicon) = lexicon {
+        fst = lexicon
+            .expand(&fst, costs.garbage_phone)
+            .map_err(fst_fault)?;
+        let names = graphs.join("words.txt");
+        std::fs::write(&names, words.text())
+            .map_err(|fault| EarError::Write { path: names, fault })?;
+        graphs.join("HCLG.fst")
+    } else {
+        // libvosk looks ahead through it, which wants a word on every step, in order.
+        rm_epsilon(&mut fst).map_err(fst_fault)?;
+        connect(&mut fst).map_err(fst_fault)?;
+        tr_sort(&mut fst, ILabelCompare {});
+        graphs.join("Gr.fst")
+    };
+    fst.write(&path).map_err(|fault| EarError::Write {
+        path: path.clone(),
         fault: std::io::Error::other(format!("{fault:#}")),
     })
 }
@@ -141,9 +163,9 @@ fn surround(
     costs: Costs,
 ) -> anyhow::Result<VectorFst<TropicalWeight>> {
     let mut fst = VectorFst::<TropicalWeight>::new();
-    fst.add_states(answers.num_states() + 3);
+    fst.add_states(answers.num_states() + 4);
     let inner = u32::try_from(answers.num_states())?;
-    let (outset, before, after) = (inner, inner + 1, inner + 2);
+    let (outset, before, leaving, after) = (inner, inner + 1, inner + 2, inner + 3);
     let garbage = words.garbage();
     let step = |label, cost, to| Tr::new(label, label, TropicalWeight::new(cost), to);
     fst.set_start(outset)?;
@@ -154,7 +176,7 @@ fn surround(
         }
         if answers.is_final(state)? {
             fst.set_final(state, TropicalWeight::one())?;
-            fst.add_tr(state, step(garbage, costs.garbage_further, after))?;
+            fst.add_tr(state, step(EPS_LABEL, 0.0, leaving))?;
         }
     }
     let start = answers
@@ -164,27 +186,24 @@ fn surround(
         fst.add_tr(outset, step(tr.ilabel, costs.first, tr.nextstate))?;
         fst.add_tr(before, step(tr.ilabel, costs.first, tr.nextstate))?;
     }
-    fst.add_tr(outset, step(garbage, costs.garbage_first, before))?;
-    fst.add_tr(before, step(garbage, costs.garbage_further, before))?;
-    fst.add_tr(after, step(garbage, costs.garbage_further, after))?;
     // Any word of the model may stand where garbage may: "right" said to a
     // yes-or-no question is then heard as "right", which is no answer, and not
     // pressed into the nearest word that is one.
-    for word in words.all() {
-        let label = words.number(word).unwrap_or(EPS_LABEL);
-        fst.add_tr(outset, step(label, costs.other, before))?;
-        fst.add_tr(before, step(label, costs.other_further, before))?;
-        fst.add_tr(after, step(label, costs.other_further, after))?;
-        for state in answers.states_iter() {
-            if answers.is_final(state)? {
-                fst.add_tr(state, step(label, costs.other_further, after))?;
-            }
+    for (from, to, other, unknown) in [
+        (outset, before, costs.other, costs.garbage_first),
+        (before, before, costs.other_further, costs.garbage_further),
+        (leaving, after, costs.other_further, costs.garbage_further),
+    ] {
+        fst.add_tr(from, step(garbage, unknown, to))?;
+        for word in words.all() {
+            let label = words.number(word).unwrap_or(EPS_LABEL);
+            fst.add_tr(from, step(label, other, to))?;
         }
     }
     fst.set_final(before, TropicalWeight::one())?;
     fst.set_final(after, TropicalWeight::one())?;
+    fst.add_tr(after, step(EPS_LABEL, 0.0, leaving))?;
     connect(&mut fst)?;
-    tr_sort(&mut fst, ILabelCompare {});
     Ok(fst)
 }
 

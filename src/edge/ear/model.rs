@@ -11,54 +11,50 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use super::EarError;
+use super::decoding::Lexicon;
 use super::grammar::GARBAGE;
 
 /// Which voice model the ear uses.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub enum ModelChoice {
-    /// The English model that is built into the program.
+    /// The two English models that are built into the program.
     #[default]
     BuiltIn,
-    /// A folder in libvosk's form, with a look-ahead graph (`graph/HCLr.fst`).
+    /// A folder in libvosk's form, with a look-ahead graph (`graph/HCLr.fst`) or
+    /// with `lexicon.txt`; or one with two such folders in it, `one` and `two`.
     Folder(PathBuf),
 }
 
-/// The built-in model, file by file. Everything that `model/english` holds and
-/// libvosk reads.
-const BUILT_IN: [(&str, &[u8]); 8] = [
-    (
-        "am/final.mdl",
-        include_bytes!("../../../model/english/am/final.mdl"),
-    ),
-    (
-        "conf/mfcc.conf",
-        include_bytes!("../../../model/english/conf/mfcc.conf"),
-    ),
-    (
-        "conf/model.conf",
-        include_bytes!("../../../model/english/conf/model.conf"),
-    ),
-    (
-        "graph/HCLr.fst",
-        include_bytes!("../../../model/english/graph/HCLr.fst"),
-    ),
-    (
-        "graph/disambig_tid.int",
-        include_bytes!("../../../model/english/graph/disambig_tid.int"),
-    ),
-    (
-        "graph/phones.txt",
-        include_bytes!("../../../model/english/graph/phones.txt"),
-    ),
-    (
-        "graph/phones/word_boundary.int",
-        include_bytes!("../../../model/english/graph/phones/word_boundary.int"),
-    ),
-    (
-        "graph/words.txt",
-        include_bytes!("../../../model/english/graph/words.txt"),
-    ),
+/// The files of one of the built-in models.
+macro_rules! built_in {
+    ($($name:literal)*) => {
+        [$((
+            $name,
+            include_bytes!(concat!("../../../model/english/", $name)),
+        )),*]
+    };
+}
+
+/// The built-in models, file by file: all that `model/english` holds.
+const BUILT_IN: &[(&str, &[u8])] = &built_in![
+    "one/am/final.mdl"
+    "one/am/global_cmvn.stats"
+    "one/conf/mfcc.conf"
+    "one/conf/model.conf"
+    "one/graph/phones.txt"
+    "one/graph/phones/word_boundary.int"
+    "one/lexicon.txt"
+    "two/am/final.mdl"
+    "two/am/global_cmvn.stats"
+    "two/conf/mfcc.conf"
+    "two/conf/model.conf"
+    "two/graph/phones.txt"
+    "two/graph/phones/word_boundary.int"
+    "two/lexicon.txt"
 ];
+
+/// Where a folder with two models has them.
+const PAIR: [&str; 2] = ["one", "two"];
 
 /// What libvosk needs and does not name when it is missing.
 const NEEDED: [&str; 6] = [
@@ -70,6 +66,19 @@ const NEEDED: [&str; 6] = [
     "graph/disambig_tid.int",
 ];
 
+/// The same for a model of our own form, which has no graph: [`Lexicon`].
+const NEEDED_WITH_LEXICON: [&str; 6] = [
+    "am/final.mdl",
+    "conf/mfcc.conf",
+    "conf/model.conf",
+    LEXICON,
+    "graph/phones.txt",
+    "graph/phones/word_boundary.int",
+];
+
+/// How the words of a model of our own form are said.
+const LEXICON: &str = "lexicon.txt";
+
 /// A model folder that has been looked over.
 #[derive(Debug)]
 pub struct ModelFolder {
@@ -77,12 +86,14 @@ pub struct ModelFolder {
     built_in: bool,
     cache: PathBuf,
     words: Words,
+    /// What the words sound like, where the model leaves the decoding graph to us.
+    lexicon: Option<Lexicon>,
 }
 
 impl ModelFolder {
-    /// Finds (or unpacks) the model and checks it.
+    /// Finds (or unpacks) the model, or the two that listen together, and checks them.
     ///
-    /// `cache` is where the built-in model is unpacked, and where the links for
+    /// `cache` is where the built-in models are unpacked, and where the links for
     /// each grammar are made.
     ///
     /// # Errors
@@ -90,18 +101,46 @@ impl ModelFolder {
     /// [`EarError::NoGarbageWord`] that the model cannot tell other sounds from
     /// words, [`EarError::Read`] and [`EarError::Write`] what cannot be read or
     /// written.
-    pub fn open(choice: &ModelChoice, cache: &Path) -> Result<Self, EarError> {
+    pub fn open(choice: &ModelChoice, cache: &Path) -> Result<Vec<Self>, EarError> {
         let folder = match choice {
             ModelChoice::BuiltIn => unpack(cache)?,
             ModelChoice::Folder(folder) => folder.clone(),
         };
+        let built_in = *choice == ModelChoice::BuiltIn;
+        if PAIR.iter().all(|name| folder.join(name).is_dir()) {
+            PAIR.iter()
+                .map(|name| Self::open_one(folder.join(name), built_in, cache))
+                .collect()
+        } else {
+            Ok(vec![Self::open_one(folder, built_in, cache)?])
+        }
+    }
+
+    fn open_one(folder: PathBuf, built_in: bool, cache: &Path) -> Result<Self, EarError> {
         check(&folder)?;
-        let path = folder.join("graph/words.txt");
-        let text = fs::read_to_string(&path).map_err(|fault| EarError::Read { path, fault })?;
-        let words = Words::parse(&text).ok_or_else(|| EarError::ModelIncomplete {
-            folder: folder.clone(),
-            missing: "readable lines in graph/words.txt (each a word and its number)".to_owned(),
-        })?;
+        let read = |name: &str| {
+            let path = folder.join(name);
+            fs::read_to_string(&path).map_err(|fault| EarError::Read { path, fault })
+        };
+        let (words, lexicon) = if folder.join(LEXICON).exists() {
+            let lexicon =
+                Lexicon::parse(&read(LEXICON)?, &read("graph/phones.txt")?).map_err(|fault| {
+                    EarError::BadLexicon {
+                        folder: folder.clone(),
+                        fault,
+                    }
+                })?;
+            (Words::of(&lexicon), Some(lexicon))
+        } else {
+            let words = Words::parse(&read("graph/words.txt")?).ok_or_else(|| {
+                EarError::ModelIncomplete {
+                    folder: folder.clone(),
+                    missing: "readable lines in graph/words.txt (each a word and its number)"
+                        .to_owned(),
+                }
+            })?;
+            (words, None)
+        };
         if words.number(GARBAGE).is_none() {
             return Err(EarError::NoGarbageWord { folder });
         }
@@ -114,9 +153,10 @@ impl ModelFolder {
                 path: folder,
                 fault,
             })?,
-            built_in: *choice == ModelChoice::BuiltIn,
+            built_in,
             cache: cache.to_owned(),
             words,
+            lexicon,
         })
     }
 
@@ -132,8 +172,13 @@ impl ModelFolder {
         &self.folder
     }
 
-    /// Makes a folder of links to this model but with a `Gr.fst` of its own,
-    /// hands it to `load`, and removes it again.
+    /// What the words sound like; none for a model that has a graph of its own.
+    pub(super) fn lexicon(&self) -> Option<&Lexicon> {
+        self.lexicon.as_ref()
+    }
+
+    /// Makes a folder of links to this model, has the graphs of one grammar
+    /// written into its folder `graph`, hands it to `load`, and removes it again.
     ///
     /// # Errors
     /// What `write_grammar` reports, or [`EarError::Write`].
@@ -157,22 +202,31 @@ impl ModelFolder {
         let graph = links.0.join("graph");
         fs::create_dir_all(&graph).map_err(|fault| made(&graph, fault))?;
         for (from, to, leave_out) in [
-            (self.folder.clone(), links.0.clone(), "graph"),
-            (self.folder.join("graph"), graph.clone(), "Gr.fst"),
+            (self.folder.clone(), links.0.clone(), &["graph"][..]),
+            (self.folder.join("graph"), graph.clone(), self.written()),
         ] {
             let entries = fs::read_dir(&from).map_err(|fault| EarError::Read {
                 path: from.clone(),
                 fault,
             })?;
             for entry in entries.flatten() {
-                if entry.file_name() != leave_out {
+                if !leave_out.iter().any(|name| entry.file_name() == *name) {
                     let link = to.join(entry.file_name());
                     link_to(&entry.path(), &link).map_err(|fault| made(&link, fault))?;
                 }
             }
         }
-        write_grammar(&graph.join("Gr.fst"))?;
+        write_grammar(&graph)?;
         Ok(load(&links.0))
+    }
+
+    /// The files of `graph` that belong to one grammar.
+    fn written(&self) -> &'static [&'static str] {
+        if self.lexicon.is_some() {
+            &["HCLG.fst", "words.txt"]
+        } else {
+            &["Gr.fst"]
+        }
     }
 }
 
@@ -206,6 +260,29 @@ impl Words {
             })
             .collect::<Option<HashMap<_, _>>>()?;
         Some(Self { numbers })
+    }
+
+    /// The words of a lexicon in its order, and [`GARBAGE`].
+    fn of(lexicon: &Lexicon) -> Self {
+        let words = lexicon.words().chain([GARBAGE]);
+        Self {
+            numbers: words.map(str::to_owned).zip(1..).collect(),
+        }
+    }
+
+    /// The words as `words.txt` has them.
+    pub(super) fn text(&self) -> String {
+        let mut all: Vec<(u32, &str)> = self
+            .numbers
+            .iter()
+            .map(|(word, number)| (*number, word.as_str()))
+            .collect();
+        all.sort_unstable();
+        let lines: String = all
+            .iter()
+            .map(|(number, word)| format!("{word} {number}\n"))
+            .collect();
+        format!("<eps> 0\n{lines}")
     }
 
     /// The number of a word, if the model has it. Marks such as `<eps>` and
@@ -249,8 +326,14 @@ pub fn cache_folder() -> PathBuf {
 }
 
 fn check(folder: &Path) -> Result<(), EarError> {
-    let mut missing: Vec<&str> = NEEDED
-        .into_iter()
+    let needed = if folder.join(LEXICON).exists() {
+        &NEEDED_WITH_LEXICON[..]
+    } else {
+        &NEEDED[..]
+    };
+    let mut missing: Vec<&str> = needed
+        .iter()
+        .copied()
         .filter(|name| fs::metadata(folder.join(name)).map_or(true, |file| file.len() == 0))
         .collect();
     if !folder.is_dir() {
