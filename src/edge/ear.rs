@@ -438,13 +438,11 @@ impl Listener {
         result: impl Fn(&mut Recognizer) -> CompleteResult<'_>,
     ) -> Result<Heard, EarError> {
         let lead_s = self.lead as f64 / f64::from(self.rate);
-        let mut all = self
+        let all = self
             .decoders
             .iter_mut()
             .map(|decoder| words_of(decoder, &result, lead_s))
-            .collect::<Result<Vec<_>, _>>()?
-            .into_iter();
-        let first = all.next().unwrap_or_default();
+            .collect::<Result<Vec<_>, _>>()?;
         let answers = self.answers.as_ref();
         let is_answer = |words: &[HeardWord]| {
             let mut said = words.iter().map(|heard| heard.word.as_str());
@@ -453,13 +451,7 @@ impl Listener {
                 None => said.all(|word| word != GARBAGE),
             }
         };
-        // Two that were trained apart seldom take the same wrong thing for an answer. Where
-        // one hears an answer and the other hears none or another, it is asked for again.
-        let agreed = all.all(|other| {
-            agreement::same(&first, &other)
-                || !(is_answer(&first) && !first.is_empty()
-                    || is_answer(&other) && !other.is_empty())
-        });
+        let (first, agreed) = agreement::settle(all, is_answer);
         let from_s = (self.taken - self.kept.len()) as f64 / f64::from(self.rate);
         let doubtful = answers.is_some() && doubt::doubtful(&first, &self.kept, self.rate, from_s);
         let unclear = !agreed || (!first.is_empty() && (!is_answer(&first) || doubtful));

@@ -29,7 +29,7 @@ pub use graph::{Arc, WordGraph};
 pub use keyed::parse_keyed;
 pub use lexicon::{embedded as embedded_grammars, vocabulary};
 pub use listen::{CommandSet, listening, named_listening};
-pub use parse::{parse, parse_guesses};
+pub use parse::{begins_with_stop, parse, parse_guesses};
 pub use readback::{read_back, spell};
 pub use slot::{
     ChoiceOption, DisplayForm, NumberSlot, Slot, SlotKind, named_slot, named_slots, number_slot,

@@ -85,7 +85,7 @@ fn of_words(slot: &Slot, words: &[&str]) -> Decision {
     if let Some(command) = command {
         return self::command(command, "a command");
     }
-    if matches!(words[0], "stop" | "emergency" | "halt") {
+    if begins_with_stop(words[0]) {
         return self::command(Command::Stop, "stop words act whatever follows");
     }
     if let Some(inner) = unmarked(words) {
@@ -252,4 +252,10 @@ fn chosen<'o>(options: &'o [ChoiceOption], words: &[&str]) -> Option<&'o ChoiceO
             .iter()
             .any(|phrase| plain_words(phrase) == words)
     })
+}
+
+/// Whether an utterance that begins with this word stops the prompting, whatever follows.
+#[must_use]
+pub fn begins_with_stop(first_word: &str) -> bool {
+    matches!(first_word, "stop" | "emergency" | "halt")
 }
