@@ -121,12 +121,12 @@ impl Lexicon {
         let start = grammar
             .start()
             .ok_or_else(|| anyhow::anyhow!("the grammar has no start"))?;
-        graph.fst.set_start(graph.pause(start))?;
+        graph.fst.set_start(pause(start))?;
         for state in grammar.states_iter() {
             graph.optional_silence(state)?;
             if let Some(cost) = grammar.final_weight(state)? {
-                let ready = graph.ready(state);
-                graph.fst.set_final(ready, cost)?;
+                let here = ready(state);
+                graph.fst.set_final(here, cost)?;
             }
             graph.words_from(state, grammar, garbage_phone)?;
         }
@@ -184,6 +184,16 @@ impl Tree {
     }
 }
 
+/// Where a state of the grammar is before the pause that follows a word.
+fn pause(state: StateId) -> StateId {
+    2 * state
+}
+
+/// Where it is ready for the next word.
+fn ready(state: StateId) -> StateId {
+    2 * state + 1
+}
+
 impl<'a> Expansion<'a> {
     /// Two states for each state of the grammar: before the pause (even) and
     /// ready for a word (odd).
@@ -196,14 +206,6 @@ impl<'a> Expansion<'a> {
             endings: HashMap::new(),
             loops: HashMap::new(),
         }
-    }
-
-    fn pause(&self, state: StateId) -> StateId {
-        2 * state
-    }
-
-    fn ready(&self, state: StateId) -> StateId {
-        2 * state + 1
     }
 
     fn arc(
@@ -227,12 +229,12 @@ impl<'a> Expansion<'a> {
     }
 
     fn optional_silence(&mut self, state: StateId) -> anyhow::Result<()> {
-        let (pause, ready) = (self.pause(state), self.ready(state));
+        let (before, after) = (pause(state), ready(state));
         let silence = self.lexicon.silence;
         let quiet = self.lasting(silence)?;
-        self.arc(pause, (EPS_LABEL, EPS_LABEL), -(1.0 - SILENCE).ln(), ready)?;
-        self.arc(pause, (2 * silence, EPS_LABEL), -SILENCE.ln(), quiet)?;
-        self.arc(quiet, (EPS_LABEL, EPS_LABEL), 0.0, ready)
+        self.arc(before, (EPS_LABEL, EPS_LABEL), -(1.0 - SILENCE).ln(), after)?;
+        self.arc(before, (2 * silence, EPS_LABEL), -SILENCE.ln(), quiet)?;
+        self.arc(quiet, (EPS_LABEL, EPS_LABEL), 0.0, after)
     }
 
     fn words_from(
@@ -241,25 +243,25 @@ impl<'a> Expansion<'a> {
         grammar: &VectorFst<TropicalWeight>,
         garbage_phone: f32,
     ) -> anyhow::Result<()> {
-        let ready = self.ready(state);
+        let here = ready(state);
         let lexicon = self.lexicon;
         let mut tree = Tree::default();
         for tr in grammar.get_trs(state)?.trs() {
             let cost = *tr.weight.value();
             if tr.ilabel == EPS_LABEL {
                 // No word, so no pause either: straight to where the next word is awaited.
-                let there = self.ready(tr.nextstate);
-                self.arc(ready, (EPS_LABEL, EPS_LABEL), cost, there)?;
+                let there = ready(tr.nextstate);
+                self.arc(here, (EPS_LABEL, EPS_LABEL), cost, there)?;
             } else if let Some((_, ways)) = lexicon.words.get(tr.ilabel as usize - 1) {
                 for phones in ways {
                     tree.add(phones, tr.ilabel, cost, tr.nextstate, true);
                 }
             } else {
                 let begin = self.loop_to(tr.nextstate, garbage_phone)?;
-                self.arc(ready, (EPS_LABEL, tr.ilabel), cost, begin)?;
+                self.arc(here, (EPS_LABEL, tr.ilabel), cost, begin)?;
             }
         }
-        self.plant(&tree, ready, 0.0)
+        self.plant(&tree, here, 0.0)
     }
 
     /// Writes a tree out; a word's cost is paid as early as its beginning is its own.
@@ -284,8 +286,8 @@ impl<'a> Expansion<'a> {
             return Ok(state);
         }
         let state = self.lasting(phone)?;
-        let pause = self.pause(to);
-        self.arc(state, (EPS_LABEL, EPS_LABEL), 0.0, pause)?;
+        let over = pause(to);
+        self.arc(state, (EPS_LABEL, EPS_LABEL), 0.0, over)?;
         self.endings.insert((to, phone), state);
         Ok(state)
     }

@@ -278,11 +278,14 @@ impl Words {
             .map(|(word, number)| (*number, word.as_str()))
             .collect();
         all.sort_unstable();
-        let lines: String = all
-            .iter()
-            .map(|(number, word)| format!("{word} {number}\n"))
-            .collect();
-        format!("<eps> 0\n{lines}")
+        let mut text = "<eps> 0\n".to_owned();
+        for (number, word) in all {
+            text.push_str(word);
+            text.push(' ');
+            text.push_str(&number.to_string());
+            text.push('\n');
+        }
+        text
     }
 
     /// The number of a word, if the model has it. Marks such as `<eps>` and
