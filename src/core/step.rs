@@ -50,7 +50,9 @@ impl Turn<'_> {
                     self.run.live.phase = Phase::Done;
                     self.tell(Mark::Plain, "This job is closed.");
                 } else {
-                    self.go_on(String::new());
+                    // What holds for the whole job, before anything of it is asked, and again on resuming.
+                    let cautions = self.run.job.cautions.join(" ");
+                    self.go_on_after(Mark::Watch, cautions);
                 }
             }
             Event::Key(key) => {

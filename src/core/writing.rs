@@ -117,6 +117,11 @@ impl Turn<'_> {
 
     /// Goes to the next thing: what Sayback does by itself, or the next question.
     pub(super) fn go_on(&mut self, before: String) {
+        self.go_on_after(Mark::Good, before);
+    }
+
+    /// The same; `mark` is how what is said before the question is meant.
+    pub(super) fn go_on_after(&mut self, mark: Mark, before: String) {
         self.relisten = true;
         if self.run.live.phase == Phase::Stopped {
             return;
@@ -155,13 +160,8 @@ impl Turn<'_> {
             return;
         }
         self.run.live.phase = Phase::Asking;
-        let mark = if before.is_empty() {
-            Mark::Plain
-        } else {
-            Mark::Good
-        };
         self.run.live.message = Message {
-            mark,
+            mark: if before.is_empty() { Mark::Plain } else { mark },
             text: before.clone(),
         };
         let sentence = self.question();

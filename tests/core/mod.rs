@@ -225,6 +225,31 @@ fn a_spoken_reading_is_read_back_and_kept_on_affirm_only() {
     );
 }
 
+/// What holds for the whole job is told before its first question, and again on resuming.
+#[test]
+fn the_cautions_of_a_job_come_before_its_first_question() {
+    let mut world = World::new();
+    let cautions = world.job().cautions.join(" ");
+    assert!(cautions.contains("prove dead"), "{cautions}");
+    assert_eq!(view(&world.run).message, cautions);
+    assert_eq!(view(&world.run).mark, sayback::core::Mark::Watch);
+    world.give(Event::Key(Key::Enter));
+    assert_eq!(view(&world.run).message, "Kept.");
+    let said = step(
+        &mut world.run,
+        Event::Begin,
+        Stamp {
+            mono_ms: 1,
+            wall: wall(1),
+        },
+    );
+    assert!(
+        said.iter()
+            .any(|effect| matches!(effect, Effect::Say(text) if text.starts_with(&cautions))),
+        "{said:?}"
+    );
+}
+
 #[test]
 fn digits_said_stay() {
     let mut world = World::new();
