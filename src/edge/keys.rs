@@ -5,7 +5,7 @@
 //! decides, because time is an input there.
 
 use std::collections::BTreeMap;
-use std::io::BufRead;
+use std::io::{BufRead, IsTerminal as _};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{SyncSender, TrySendError};
 use std::time::Duration;
@@ -19,10 +19,13 @@ use crate::drive::FromWorld;
 pub const NUM_LOCK: &str = "The keypad sends arrows: turn NumLock on. They are read as figures.";
 
 /// Longest wait for a key before looking whether the run is over.
-const POLL: Duration = Duration::from_millis(200);
+const POLL: Duration = Duration::from_millis(50);
+
+/// How long the signal of a hang-up may take.
+const SIGNAL_FIRST: Duration = Duration::from_millis(500);
 
 /// How many of those waits pass between two looks.
-const LOOK_EVERY: u32 = 5;
+const LOOK_EVERY: u32 = 20;
 
 /// Acts that can be given other keys, and what each is.
 const ACTS: [(&str, Key); 18] = [
@@ -357,10 +360,24 @@ pub fn listen(sender: SyncSender<FromWorld>, keymap: Keymap) {
     std::thread::spawn(move || {
         let mut hinted = false;
         let mut idle = 0;
+        // Asked once: a terminal that has gone is no terminal any more.
+        let from_terminal = std::io::stdin().is_terminal();
+        let mut more = false;
         loop {
-            let read = match event::poll(POLL) {
-                Ok(true) => event::read(),
+            // What came along with the last key waits in the library, not in the terminal.
+            if !more && wait_for_keys(from_terminal) == Terminal::Gone {
+                // The signal of the hang-up says more, where one comes.
+                std::thread::sleep(SIGNAL_FIRST);
+                let _ = sender.send(FromWorld::KeysGone);
+                return;
+            }
+            let read = match event::poll(Duration::ZERO) {
+                Ok(true) => {
+                    more = true;
+                    event::read()
+                }
                 Ok(false) => {
+                    more = false;
                     idle += 1;
                     // The only way to see that the run is over; a full channel is not.
                     if idle % LOOK_EVERY == 0
@@ -393,6 +410,46 @@ pub fn listen(sender: SyncSender<FromWorld>, keymap: Keymap) {
             }
         }
     });
+}
+
+#[derive(PartialEq, Eq)]
+enum Terminal {
+    Gone,
+    There,
+}
+
+/// Waits for a key, for [`POLL`] at most, and looks whether the terminal is still there: the
+/// library that reads keys would read the end of a terminal that is gone for ever, at full speed.
+#[cfg(unix)]
+fn wait_for_keys(from_terminal: bool) -> Terminal {
+    use rustix::event::{PollFd, PollFlags, Timespec, poll};
+    // Then the keys come from elsewhere, and the library waits for them.
+    if !from_terminal {
+        return wait_for_events();
+    }
+    let input = std::io::stdin();
+    let mut looked_at = [PollFd::new(&input, PollFlags::IN)];
+    let wait = Timespec::try_from(POLL).ok();
+    // An interrupted wait is a short one.
+    let _ = poll(&mut looked_at, wait.as_ref());
+    let gone = PollFlags::HUP | PollFlags::ERR | PollFlags::NVAL;
+    if looked_at[0].revents().intersects(gone) {
+        Terminal::Gone
+    } else {
+        Terminal::There
+    }
+}
+
+#[cfg(not(unix))]
+fn wait_for_keys(_from_terminal: bool) -> Terminal {
+    wait_for_events()
+}
+
+fn wait_for_events() -> Terminal {
+    match event::poll(POLL) {
+        Ok(_) => Terminal::There,
+        Err(_) => Terminal::Gone,
+    }
 }
 
 /// Starts to read lines from standard input; see [`read_line`].

@@ -11,7 +11,7 @@ use rexpect::session::{PtySession, spawn_command};
 use sayback::core::record::{Body, FORMAT, Record, Started};
 use sayback::core::run::Saved;
 use sayback::core::{Run, View};
-use sayback::drive::{Output, Session, Silence};
+use sayback::drive::{FromWorld, Output, Session, Silence};
 use sayback::edge::clock::{self, Clock};
 use sayback::edge::keys::{self, Keymap};
 use sayback::edge::runs::RunFolder;
@@ -40,6 +40,8 @@ fn child() {
     let (task, runs) = task.split_once(':').unwrap();
     match task {
         "hold" => hold(Path::new(runs)),
+        "hold-keys" => hold_keys(Path::new(runs)),
+        "keys" => read_keys(Path::new(runs)),
         task => fail(Path::new(runs), task == "elsewhere"),
     }
 }
@@ -169,6 +171,43 @@ fn hold(runs: &Path) {
     std::thread::sleep(Duration::from_secs(60));
 }
 
+/// A reader of keys that no signal ends, on a terminal that lives as long as this process.
+fn hold_keys(runs: &Path) {
+    let mut command = Command::new("sh");
+    command
+        .args(["-c", "trap '' HUP; stty raw -echo; \"$0\" \"$@\""])
+        .arg(std::env::current_exe().unwrap())
+        .args(["screen::lost::child", "--exact", "--ignored", "--nocapture"])
+        .env("SAYBACK_SCREEN_CHILD", format!("keys:{}", runs.display()));
+    let mut session = spawn_command(command, Some(20_000)).unwrap();
+    session.exp_string("reading").unwrap();
+    // Two keys in one go: the second must not wait for a third.
+    session.send("31").unwrap();
+    session.flush().unwrap();
+    wait_for("both keys read", || runs.join("keys").exists());
+    std::thread::sleep(Duration::from_secs(60));
+}
+
+fn read_keys(runs: &Path) {
+    let (sender, receiver) = mpsc::sync_channel(8);
+    keys::listen(sender, Keymap::default());
+    println!("reading");
+    let mut read = 0;
+    while let Ok(told) = receiver.recv_timeout(Duration::from_secs(30)) {
+        match told {
+            FromWorld::Key(_) => read += 1,
+            FromWorld::KeysGone => {
+                std::fs::write(runs.join("gone"), "").unwrap();
+                return;
+            }
+            _ => {}
+        }
+        if read == 2 {
+            std::fs::write(runs.join("keys"), "").unwrap();
+        }
+    }
+}
+
 /// Yes to the permit, and the position, each as soon as it is asked for.
 fn answer_two(session: &mut PtySession) {
     session.exp_string("[Enter]").unwrap();
@@ -258,6 +297,26 @@ fn a_terminal_that_goes_away_ends_the_run_and_the_exact_step_is_gone_on_with() {
         "{shown}"
     );
     assert!(shown.contains("Last kept: 12.02 mA"), "{shown}");
+}
+
+#[test]
+fn a_terminal_that_goes_away_without_a_signal_is_noticed() {
+    let runs = tempfile::tempdir().unwrap();
+    let mut holder = Command::new(std::env::current_exe().unwrap())
+        .args(["screen::lost::child", "--exact", "--ignored"])
+        .env(
+            "SAYBACK_SCREEN_CHILD",
+            format!("hold-keys:{}", runs.path().display()),
+        )
+        .stdout(std::process::Stdio::null())
+        .spawn()
+        .unwrap();
+    wait_for("both keys read", || runs.path().join("keys").exists());
+    holder.kill().unwrap();
+    holder.wait().unwrap();
+    wait_for("the reader has noticed", || {
+        runs.path().join("gone").exists()
+    });
 }
 
 #[test]
