@@ -12,7 +12,7 @@ use crate::edge::sound::{self, Sound, SoundError};
 
 mod table;
 
-pub use table::{TABLE_HEADER, TableOptions, run_table, run_table_with};
+pub use table::{TABLE_HEADER, TableOptions, run_table};
 
 use crate::spoken::named_listening as named;
 

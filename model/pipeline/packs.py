@@ -1,7 +1,7 @@
 """Packs of recordings: one Ogg Opus file, and beside it JSON rows of [start, length, words, speaker, source].
 
-    packs.py real OUT MANIFEST...     clips of manifests (path, speaker, transcript, source; optional offset_samples,
-                                      length_samples), one pack a source; speakers of an EVALUATION manifest are left out
+    packs.py real OUT MANIFEST... -- EVALUATION...    clips of manifests (path, speaker, transcript, source; optional
+                                      offset_samples, length_samples); the speakers of the manifests after -- are left out
     packs.py noise OUT FOLDER...      recordings of noise (first 20 s of each, made equally loud)
     packs.py machines OUT COUNT SEED [TEXT...]   the older kind of synthetic voice (flite, espeak-ng)
 """
@@ -126,12 +126,14 @@ def noises(folders):
 if __name__ == "__main__":
     kind, out, *rest = sys.argv[1:]
     if kind == "real":
-        evaluation = [m for m in rest if "eval" in m]
+        if "--" not in rest:
+            sys.exit("packs.py real: put -- and the manifests of the evaluation last, so that none of their speakers is trained on")
+        training, evaluation = rest[: rest.index("--")], rest[rest.index("--") + 1:]
         left_out = set()
         for m in evaluation:
             with open(m, encoding="utf-8") as file:
                 left_out |= {r["speaker"] for r in csv.DictReader(file, delimiter="\t")}
-        for k, m in enumerate(m for m in rest if m not in evaluation):
+        for k, m in enumerate(training):
             write(out, f"real{k}", of_manifest(m, left_out))
     elif kind == "noise":
         write(out, "noise", noises(rest))

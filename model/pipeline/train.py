@@ -206,7 +206,7 @@ def development_figures(network, cepstra_of, clips, device):
     singles = [r for r in clips.development if len(r[2]) == 1 and r[1] < 1.7 * RATE]
     choices = sorted({r[2][0] for r in clips.rows if r[4] == "single"} | {r[2][0] for r in singles})
     dice = random.Random(1)
-    wrong, asked, by_set = 0, 0, {}
+    wrong, asked, wrong_digits, asked_digits = 0, 0, 0, 0
     digits = {"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"}
     for row in singles[:1200]:
         x = clips.sound[row[0]: row[0] + row[1]].float()[None]
@@ -223,10 +223,9 @@ def development_figures(network, cepstra_of, clips, device):
         wrong += got != row[2][0]
         if row[2][0] in digits:
             inside = [i for i, c in enumerate(choices) if c in digits]
-            bad = choices[inside[int(total[inside].argmax())]] != row[2][0]
-            n, b = by_set.get("digits", (0, 0))
-            by_set["digits"] = (n + 1, b + bad)
-    return f"{len(choices)} words: {wrong} of {asked} wrong; among digits {by_set.get('digits')}"
+            asked_digits += 1
+            wrong_digits += choices[inside[int(total[inside].argmax())]] != row[2][0]
+    return f"{len(choices)} words: {wrong} of {asked} wrong; among digits {wrong_digits} of {asked_digits}"
 
 
 def main():

@@ -19,23 +19,21 @@ mod doubt;
 mod grammar;
 mod listener;
 mod model;
-mod word_graph;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use vosk::{LogLevel, Model, Recognizer};
 
-pub use grammar::{Costs, GARBAGE};
+pub use crate::spoken::{Arc as WordArc, WordGraph};
+pub use grammar::GARBAGE;
 pub use listener::Listener;
 pub use model::{ModelChoice, ModelFolder, Words, cache_folder};
-pub use word_graph::{Arc as WordArc, WordGraph};
 
 /// Hears answers. One a program; each question's grammar gives a [`Listener`].
 pub struct Ear {
     /// One model, or two that listen together.
     folders: Vec<ModelFolder>,
-    costs: Costs,
     loaded: Vec<Loaded>,
 }
 
@@ -181,17 +179,8 @@ impl Ear {
         vosk::set_log_level(LogLevel::Error);
         Ok(Self {
             folders: ModelFolder::open(model, cache)?,
-            costs: Costs::default(),
             loaded: Vec::new(),
         })
-    }
-
-    /// The same ear with other costs, for measuring.
-    #[must_use]
-    pub fn with_costs(mut self, costs: Costs) -> Self {
-        self.costs = costs;
-        self.loaded.clear();
-        self
     }
 
     /// The same ear with the first of its models only, for measuring.
@@ -281,7 +270,7 @@ impl Ear {
             let models = self
                 .folders
                 .iter()
-                .map(|folder| load_one(folder, graph, self.costs))
+                .map(|folder| load_one(folder, graph))
                 .collect::<Result<Vec<_>, _>>()?;
             if self.loaded.len() >= KEPT_LOADED {
                 self.loaded.remove(0);
@@ -294,10 +283,10 @@ impl Ear {
 }
 
 /// Loads one model with a grammar.
-fn load_one(folder: &ModelFolder, graph: &WordGraph, costs: Costs) -> Result<Arc<Model>, EarError> {
+fn load_one(folder: &ModelFolder, graph: &WordGraph) -> Result<Arc<Model>, EarError> {
     folder
         .with_grammar(
-            |graphs| grammar::compile(graph, folder.words(), folder.lexicon(), costs, graphs),
+            |graphs| grammar::compile(graph, folder.words(), folder.lexicon(), graphs),
             |made| made.to_str().and_then(Model::new),
         )?
         .map(Arc::new)

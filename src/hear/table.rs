@@ -72,19 +72,6 @@ pub fn run_table(
     if options.one_ear {
         ear = ear.with_one_model();
     }
-    run_table_with(ear, table, options, out)
-}
-
-/// The same with an ear of one's own.
-///
-/// # Errors
-/// The first file or line that cannot be used.
-pub fn run_table_with(
-    mut ear: Ear,
-    table: &Path,
-    options: &TableOptions,
-    out: &mut impl Write,
-) -> Result<(), HearError> {
     let clips = read_table(table)?;
     let mut groups: Vec<(String, Figures)> = Vec::new();
     let mut total = Figures::default();

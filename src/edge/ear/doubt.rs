@@ -4,7 +4,7 @@
 //! stranger's sentence. Three plain measurements tell most of those from an
 //! answer. Each can only turn an answer into "not understood", never the other
 //! way. The limits lie at about the first hundredth of right answers of the
-//! clips that the costs were tuned on (speakers the model was trained on).
+//! clips that the costs were tuned on (speakers an earlier model was trained on).
 
 use super::HeardWord;
 

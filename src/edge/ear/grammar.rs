@@ -1,13 +1,13 @@
-//! A question's [`WordGraph`] → the `Gr.fst` that libvosk decodes with. No state.
+//! A question's [`WordGraph`] → the graph that libvosk decodes with. No state.
 //!
 //! libvosk's own grammars are word lists: they bound which words may come, not
-//! in which order. A `Gr.fst` of our own bounds the whole sentence. Around the
+//! in which order. A graph of our own bounds the whole sentence. Around the
 //! sentences it has a way out for everything that is not an answer: the word
 //! [`GARBAGE`], which the model spells as a loop over all its phones, and every
 //! other word of the model may stand before, after and instead of an answer, and
 //! silence alone is the empty utterance. Costs are natural-log probabilities with the sign turned, on the
-//! scale of the acoustic score; they were tuned on speakers that the model was
-//! trained on and on recorded noise, never on the clips that are reported.
+//! scale of the acoustic score; they were tuned on speakers that an earlier
+//! model was trained on and on recorded noise, never on the clips that are reported.
 
 use std::path::Path;
 
@@ -26,39 +26,35 @@ pub const GARBAGE: &str = "[unk]";
 
 /// What each step through a grammar costs, in natural-log units.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Costs {
+struct Costs {
     /// The first word of an answer.
-    pub first: f32,
+    first: f32,
     /// Each further word of an answer.
-    pub further: f32,
+    further: f32,
     /// A word that is not in an answer, first.
-    pub other: f32,
+    other: f32,
     /// Each further word that is not in an answer.
-    pub other_further: f32,
+    other_further: f32,
     /// Garbage instead of an answer, or before one.
-    pub garbage_first: f32,
+    garbage_first: f32,
     /// Garbage after an answer, or after other garbage.
-    pub garbage_further: f32,
+    garbage_further: f32,
     /// Nothing but silence.
-    pub nothing: f32,
+    nothing: f32,
     /// Each phone of garbage; a model with a graph of its own has this in it.
-    pub garbage_phone: f32,
+    garbage_phone: f32,
 }
 
-impl Default for Costs {
-    fn default() -> Self {
-        Self {
-            first: 2.3,
-            further: 2.6,
-            other: 8.0,
-            other_further: 13.0,
-            garbage_first: 8.0,
-            garbage_further: 10.0,
-            nothing: 0.0,
-            garbage_phone: 2.0,
-        }
-    }
-}
+const COSTS: Costs = Costs {
+    first: 2.3,
+    further: 2.6,
+    other: 8.0,
+    other_further: 13.0,
+    garbage_first: 8.0,
+    garbage_further: 10.0,
+    nothing: 0.0,
+    garbage_phone: 2.0,
+};
 
 /// Writes the strict grammar of `graph` into the folder `graphs` of a model: as
 /// `Gr.fst` over its word numbers where the model has a graph of its own for
@@ -73,14 +69,13 @@ pub fn compile(
     graph: &WordGraph,
     words: &Words,
     lexicon: Option<&Lexicon>,
-    costs: Costs,
     graphs: &Path,
 ) -> Result<(), EarError> {
     let answers = answers(graph, words)?;
-    let mut fst = surround(&answers, words, costs).map_err(fst_fault)?;
+    let mut fst = surround(&answers, words, COSTS).map_err(fst_fault)?;
     let path = if let Some(lexicon) = lexicon {
         fst = lexicon
-            .expand(&fst, costs.garbage_phone)
+            .expand(&fst, COSTS.garbage_phone)
             .map_err(fst_fault)?;
         let names = graphs.join("words.txt");
         std::fs::write(&names, words.text())

@@ -121,10 +121,10 @@ impl Listener {
             .collect::<Result<Vec<_>, _>>()?;
         let answers = self.answers.as_ref();
         let is_answer = |words: &[HeardWord]| {
-            let mut said = words.iter().map(|heard| heard.word.as_str());
+            let said: Vec<&str> = words.iter().map(|heard| heard.word.as_str()).collect();
             match answers {
-                Some(graph) => graph.allows(said),
-                None => said.all(|word| word != GARBAGE),
+                Some(graph) => graph.accepts(&said),
+                None => said.iter().all(|word| *word != GARBAGE),
             }
         };
         let (first, agreed) = agreement::settle(all, is_answer);
