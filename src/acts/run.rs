@@ -11,7 +11,7 @@ use crate::args::{ResumeArgs, RunArgs, SessionArgs};
 #[cfg(feature = "voice")]
 use crate::core::EarState;
 use crate::core::Run;
-use crate::core::record::{Body, FORMAT, Record, Started};
+use crate::core::record::{Body, Record, Started};
 use crate::core::run::Saved;
 use crate::drive::{Ended, FromWorld, Output, Session, Silence, Sound};
 use crate::edge::clock::{self, Clock};
@@ -44,16 +44,11 @@ pub fn start(args: &RunArgs) -> Result<u8, Failure> {
         (by, relayed_by) = (sheet.by, sheet.relayed_by);
     }
     let started = Started {
-        format: FORMAT,
-        program: PROGRAM.to_owned(),
-        job: job.id.clone(),
-        title: job.title.clone(),
-        job_hash: job.hash.clone(),
         limits,
-        plate,
         by: args.by.clone().or(by),
         relayed_by: args.relayed_by.clone().or(relayed_by),
         from_recording: args.session.recording.is_some(),
+        ..Started::of(&job, PROGRAM, plate)
     };
     let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
     let folder =

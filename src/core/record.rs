@@ -10,7 +10,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use crate::calc::finding::Finding;
-use crate::job::{Limit, PlateValue, Stage};
+use crate::job::{Job, Limit, PlateValue, Stage};
 
 /// Version of the journal's records. A journal of a later one is refused.
 pub const FORMAT: u32 = 1;
@@ -206,6 +206,25 @@ pub struct Started {
     pub relayed_by: Option<String>,
     /// True if the sound comes from a recording and not from a microphone.
     pub from_recording: bool,
+}
+
+impl Started {
+    /// The head of a run of this job, with the job's own limits and nobody named.
+    #[must_use]
+    pub fn of(job: &Job, program: &str, plate: BTreeMap<String, PlateValue>) -> Self {
+        Self {
+            format: FORMAT,
+            program: program.to_owned(),
+            job: job.id.clone(),
+            title: job.title.clone(),
+            job_hash: job.hash.clone(),
+            limits: job.limits.clone(),
+            plate,
+            by: None,
+            relayed_by: None,
+            from_recording: false,
+        }
+    }
 }
 
 /// An answer to a step.

@@ -229,8 +229,8 @@ fn volts_found_after_all_lead_back_to_isolation_whatever_was_done() {
     assert_eq!(open_step(&world), "isolated");
 }
 
-#[test]
-fn a_journal_that_ends_between_the_correction_and_the_finding_goes_on_with_the_finding() {
+/// An as-found reading put right after the first adjusting step is reached, and the index of the record that did it.
+fn corrected_at_loosen() -> (World, usize) {
     let mut world = at_loosen("410", "603");
     world.keys("");
     put_right(&mut world, "612", "1");
@@ -239,6 +239,12 @@ fn a_journal_that_ends_between_the_correction_and_the_finding_goes_on_with_the_f
         .iter()
         .rposition(|record| matches!(record.body, Body::Answered(_)))
         .unwrap();
+    (world, corrected)
+}
+
+#[test]
+fn a_journal_that_ends_between_the_correction_and_the_finding_goes_on_with_the_finding() {
+    let (mut world, corrected) = corrected_at_loosen();
     let cut = world.records[..=corrected].to_vec();
     let mut again = resumed(&world, &cut);
     told(&mut again);
@@ -250,14 +256,7 @@ fn a_journal_that_ends_between_the_correction_and_the_finding_goes_on_with_the_f
 /// As a program of before would have written it: the run stays, nothing is worked out again.
 #[test]
 fn a_journal_of_before_is_read_as_it_was_and_its_findings_are_worked_out_on_going_on() {
-    let mut world = at_loosen("410", "603");
-    world.keys("");
-    put_right(&mut world, "612", "1");
-    let corrected = world
-        .records
-        .iter()
-        .rposition(|record| matches!(record.body, Body::Answered(_)))
-        .unwrap();
+    let (world, corrected) = corrected_at_loosen();
     let mut old = world.records[..=corrected].to_vec();
     let text = serde_json::to_string(&old[corrected]).unwrap();
     let of_before = text.replace(",\"stays\":true", "");

@@ -5,7 +5,7 @@ mod corrections;
 use std::sync::Arc;
 
 use proptest::prelude::*;
-use sayback::core::record::{Body, Channel, FORMAT, Record, Started, Value, Wall};
+use sayback::core::record::{Body, Channel, Record, Started, Value, Wall};
 use sayback::core::run::Saved;
 use sayback::core::{Effect, Event, Key, Phase, Run, Stamp, step, view};
 use sayback::job::{Job, Stage, built_in, load, sheet};
@@ -57,18 +57,7 @@ impl World {
     fn of(job: &str, sheet: &str) -> Self {
         let job = load::parse(job, "job").unwrap();
         let sheet = sheet::parse(sheet, "sheet", &job).unwrap();
-        let started = Started {
-            format: FORMAT,
-            program: "test".into(),
-            job: job.id.clone(),
-            title: job.title.clone(),
-            job_hash: job.hash.clone(),
-            limits: job.limits.clone(),
-            plate: sheet.plate,
-            by: None,
-            relayed_by: None,
-            from_recording: false,
-        };
+        let started = Started::of(&job, "test", sheet.plate);
         let saved = Saved::new(&job, started.clone());
         let first = Record {
             at: wall(0),

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use proptest::prelude::*;
-use sayback::core::record::{Body, FORMAT, Record, Started, Value, Wall};
+use sayback::core::record::{Body, Record, Started, Value, Wall};
 use sayback::core::run::Saved;
 use sayback::core::{Effect, Event, Phase, Run, Stamp, step, view};
 use sayback::edge::keys::{Line, read_line};
@@ -19,22 +19,12 @@ impl Desk {
     /// At the first question of the built-in job.
     pub fn new() -> Self {
         let job = load::parse(built_in::text("centre-potentiometer").unwrap(), "job").unwrap();
-        let started = Started {
-            format: FORMAT,
-            program: "test".into(),
-            job: job.id.clone(),
-            title: job.title.clone(),
-            job_hash: job.hash.clone(),
-            limits: job.limits.clone(),
-            plate: job
-                .plate
-                .iter()
-                .map(|item| (item.id.clone(), sayback::job::PlateValue::Unknown))
-                .collect(),
-            by: None,
-            relayed_by: None,
-            from_recording: false,
-        };
+        let plate = job
+            .plate
+            .iter()
+            .map(|item| (item.id.clone(), sayback::job::PlateValue::Unknown))
+            .collect();
+        let started = Started::of(&job, "test", plate);
         let saved = Saved::new(&job, started);
         let mut desk = Self {
             run: Run::new(Arc::new(job), saved),

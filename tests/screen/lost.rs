@@ -8,7 +8,7 @@ use std::sync::{Arc, mpsc};
 use std::time::Duration;
 
 use rexpect::session::{PtySession, spawn_command};
-use sayback::core::record::{Body, FORMAT, Record, Started};
+use sayback::core::record::{Body, Record, Started};
 use sayback::core::run::Saved;
 use sayback::core::{Run, View};
 use sayback::drive::{FromWorld, Output, Session, Silence};
@@ -108,18 +108,7 @@ fn fail(runs: &Path, elsewhere: bool) {
     let text = built_in::text("centre-potentiometer").unwrap();
     let job = load::parse(text, "job").unwrap();
     let sheet = sheet::file(Path::new(SHEET), &job).unwrap();
-    let started = Started {
-        format: FORMAT,
-        program: "test".into(),
-        job: job.id.clone(),
-        title: job.title.clone(),
-        job_hash: job.hash.clone(),
-        limits: job.limits.clone(),
-        plate: sheet.plate,
-        by: None,
-        relayed_by: None,
-        from_recording: false,
-    };
+    let started = Started::of(&job, "test", sheet.plate);
     let folder = RunFolder::create(runs, &clock::day(), &job.id, text).unwrap();
     let storage = FileStorage::create_new(&folder.journal()).unwrap();
     let first = Record {
