@@ -2,12 +2,14 @@
 
     packs.py real OUT MANIFEST... -- EVALUATION...    clips of manifests (path, speaker, transcript, source; optional
                                       offset_samples, length_samples); the speakers of the manifests after -- are left out
-    packs.py noise OUT FOLDER...      recordings of noise (first 20 s of each, made equally loud)
+    packs.py noise OUT FOLDER...      recordings of noise (first 20 s of each, made equally loud; one in five is held back)
     packs.py machines OUT COUNT SEED [TEXT...]   the older kind of synthetic voice (flite, espeak-ng)
 """
 import csv
+import hashlib
 import json
 import random
+import re
 import subprocess
 import sys
 import tempfile
@@ -115,10 +117,15 @@ def machines(count, seed, texts):
         yield from (clip for clip in pool.map(machine_clip, jobs) if clip is not None)
 
 
+def held_back(name):
+    """Whether a noise is kept for testing: one recording in five, all its pieces (a last -A, -B) together."""
+    return int(hashlib.sha256(re.sub(r"-[A-Z]$", "", name).encode()).hexdigest(), 16) % 5 == 0
+
+
 def noises(folders):
     for folder in folders:
         for path in sorted(Path(folder).rglob("*")):
-            if path.suffix in (".opus", ".flac", ".wav", ".ogg"):
+            if path.suffix in (".opus", ".flac", ".wav", ".ogg") and not held_back(path.stem):
                 y = loaded(path)[: 20 * RATE]
                 yield np.clip(y / max(1e-4, float(np.sqrt((y ** 2).mean()))) * 0.05, -1, 1), "", path.stem, "noise"
 

@@ -23,6 +23,9 @@ not stable|jumping around|drifting|no signal|not applicable|up|down|left|right|g
 voltage|current|resistance|signal|position|wiper|track|pass|fail|on|off|go|close|double|triple|dash|slower|faster|again"""
 COMMANDS = [c.strip() for c in COMMANDS.replace("\n", "").split("|")]
 
+ANSWERS = "yes no stop affirm negative correct on off open closed".split()
+WORDS = [w for w in Path(__file__).with_name("vocabulary.txt").read_text(encoding="utf-8").split() if w[0].isalpha()]
+
 
 class Speaker:
     def __init__(self, seed, prose=()):
@@ -84,8 +87,17 @@ class Speaker:
             said = f"{whole} {mark} {self.digits(d.choice([1, 1, 2, 2, 2, 3]))}"
         return "minus " + said if d.random() < 0.08 else said
 
+    def word(self):
+        """One word alone: a digit, an answer or any of the vocabulary."""
+        d = self.dice
+        return d.choice(d.choice([DIGITS, DIGITS, DIGITS, ANSWERS, WORDS, WORDS]))
+
     def sentence(self):
         d, r = self.dice, self.dice.random()
+        if d.random() < 0.22:
+            return self.word()
+        if d.random() < 0.16:
+            return self.digits(d.choice([2, 3, 3, 4, 5]))
         if r < 0.50:
             said = self.number()
             if d.random() < 0.5:

@@ -88,8 +88,8 @@ class Surroundings:
         decibels = gain[:, j] * (1 - weight) + gain[:, j + 1] * weight
         kind = even()
         cut_low = torch.where(kind < 0.2, even(150, 350), 20 + 80 * (even() < 0.3).float())
-        cut_high = torch.where(kind < 0.2, even(2900, 3900), torch.where(kind < 0.3, even(3500, 4100),
-                               torch.where(kind < 0.4, even(5000, 7500), torch.full_like(kind, 9000.0))))
+        cut_high = torch.where(kind < 0.2, even(2900, 3900), torch.where(kind < 0.36, even(3500, 4100),
+                               torch.where(kind < 0.44, even(5000, 7500), torch.full_like(kind, 9000.0))))
         decibels = decibels - 12 * torch.relu((cut_low - hertz) / 60).clamp(max=4) - torch.relu((hertz - cut_high) / 100).clamp(max=1) * even(25, 60)
         x = torch.fft.irfft(torch.fft.rfft(x, points) * 10 ** (decibels / 20), points)[:, :width]
         # clipping, coarse steps, level, the converter's own noise

