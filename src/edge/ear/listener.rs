@@ -8,7 +8,8 @@ use std::time::Instant;
 
 use vosk::{CompleteResult, DecodingState, Recognizer};
 
-use super::{EarError, GARBAGE, Heard, HeardWord, WordGraph, agreement, doubt};
+use super::agreement::{self, Settled};
+use super::{EarError, GARBAGE, Heard, HeardWord, WordGraph, doubt};
 
 /// Quiet room noise is put before and after what is heard, so that a word cut
 /// close by the key or by the start of a recording stands as it did in training.
@@ -127,15 +128,18 @@ impl Listener {
                 None => said.iter().all(|word| *word != GARBAGE),
             }
         };
-        let (first, agreed) = agreement::settle(all, is_answer);
+        let settled = agreement::settle(all, is_answer);
         let from_s = (self.taken - self.kept.len()) as f64 / f64::from(self.rate);
-        let doubtful = answers.is_some() && doubt::doubtful(&first, &self.kept, self.rate, from_s);
-        let unclear = !agreed || (!first.is_empty() && (!is_answer(&first) || doubtful));
-        let samples = self.clip(&first);
+        let doubtful = answers.is_some()
+            && (doubt::unsure(&settled.words, settled.stop)
+                || doubt::unlike_speech(&settled.words, &self.kept, self.rate, from_s));
+        let Settled { words, agreed, .. } = settled;
+        let unclear = !agreed || (!words.is_empty() && (!is_answer(&words) || doubtful));
+        let samples = self.clip(&words);
         Ok(Heard {
             // Half an answer is no answer: what was not understood of it may
             // have been the "minus" or the "point".
-            words: if unclear { Vec::new() } else { first },
+            words: if unclear { Vec::new() } else { words },
             unclear,
             seconds_taken: began.elapsed().as_secs_f64(),
             samples,
