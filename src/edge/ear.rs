@@ -282,11 +282,36 @@ impl Ear {
     }
 }
 
-/// Loads one model with a grammar.
+/// Loads one model with a grammar. Words that its lexicon lacks are said as the
+/// dictionary has them, where the model leaves the decoding graph to us.
 fn load_one(folder: &ModelFolder, graph: &WordGraph) -> Result<Arc<Model>, EarError> {
+    let mut lacking: Vec<&str> = graph
+        .arcs
+        .iter()
+        .filter_map(|arc| arc.word.as_deref())
+        .filter(|word| folder.words().number(word).is_none())
+        .collect();
+    lacking.sort_unstable();
+    lacking.dedup();
+    let wider = folder
+        .lexicon()
+        .filter(|_| !lacking.is_empty())
+        .map(|lexicon| {
+            lexicon.with(lacking.into_iter(), |word| {
+                crate::spoken::pronunciations(word).collect()
+            })
+        });
+    let words = wider.as_ref().map(Words::of);
     folder
         .with_grammar(
-            |graphs| grammar::compile(graph, folder.words(), folder.lexicon(), graphs),
+            |graphs| {
+                grammar::compile(
+                    graph,
+                    words.as_ref().unwrap_or(folder.words()),
+                    wider.as_ref().or(folder.lexicon()),
+                    graphs,
+                )
+            },
             |made| made.to_str().and_then(Model::new),
         )?
         .map(Arc::new)

@@ -16,9 +16,7 @@ mod step;
 pub(super) mod table;
 mod words;
 
-use std::collections::BTreeSet;
 use std::path::Path;
-use std::sync::LazyLock;
 
 use toml::de::{DeTable, DeValue};
 
@@ -227,14 +225,4 @@ fn too_large(bytes: u64, file_name: &str) -> JobErrors {
 
 pub(super) fn strip_mark(text: &str) -> &str {
     text.strip_prefix('\u{FEFF}').unwrap_or(text)
-}
-
-/// The words that the ear knows.
-fn vocabulary() -> &'static BTreeSet<&'static str> {
-    static WORDS: LazyLock<BTreeSet<&'static str>> = LazyLock::new(|| {
-        include_str!("../../grammars/vocabulary.txt")
-            .split_whitespace()
-            .collect()
-    });
-    &WORDS
 }

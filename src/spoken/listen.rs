@@ -10,6 +10,7 @@ use rust_decimal::Decimal;
 use super::graph::{Arc, WordGraph};
 use super::jsgf::{Expansion, Grammar};
 use super::lexicon::{GRAMMAR, VOCABULARY};
+use super::pronunciation::can_be_heard;
 use super::slot::{NumberSlot, Slot, SlotKind, named_slots};
 use super::unit::{Unit, units};
 
@@ -207,11 +208,11 @@ impl Build {
         }
     }
 
-    /// A phrase as it stands, if every word of it is in the vocabulary.
+    /// A phrase as it stands, if the ear can listen for every word of it.
     fn phrase(&mut self, phrase: &str, from: usize, to: usize) {
         let phrase = phrase.to_lowercase().replace('-', " ");
         let words: Vec<&str> = phrase.split_whitespace().collect();
-        if words.is_empty() || !words.iter().all(|word| VOCABULARY.contains(*word)) {
+        if words.is_empty() || !words.iter().all(|word| can_be_heard(word)) {
             return;
         }
         self.chain(&words, from, to, |draft, word, at, next| {

@@ -17,6 +17,7 @@ mod making;
 mod number;
 mod parse;
 mod plain;
+mod pronunciation;
 mod readback;
 mod slot;
 pub mod table;
@@ -30,6 +31,7 @@ pub use keyed::parse_keyed;
 pub use lexicon::{embedded as embedded_grammars, vocabulary};
 pub use listen::{CommandSet, listening, named_listening};
 pub use parse::{begins_with_stop, parse, parse_guesses};
+pub use pronunciation::{can_be_heard, pronunciations};
 pub use readback::{read_back, spell};
 pub use slot::{
     ChoiceOption, DisplayForm, NumberSlot, Slot, SlotKind, named_slot, named_slots, number_slot,

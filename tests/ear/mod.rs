@@ -3,6 +3,7 @@
 mod clips;
 mod grammar;
 mod model;
+mod own_words;
 mod sound;
 
 use std::path::{Path, PathBuf};

@@ -22,8 +22,8 @@ pub struct Lexicon {
     /// Of each word, in alphabetical order, its pronunciations.
     words: Vec<(String, Vec<Vec<Phone>>)>,
     silence: u32,
-    /// Every phone of speech, in its four places.
-    speech: Vec<Phone>,
+    /// Every phone of speech, in its four places, by its name.
+    speech: BTreeMap<String, Phone>,
 }
 
 /// The numbers of one phone at the beginning, inside, at the end of a word and alone.
@@ -62,13 +62,12 @@ impl Lexicon {
         let silence = *numbers
             .get("SIL")
             .ok_or("phones.txt has no SIL (silence)")?;
-        let mut speech: Vec<Phone> = numbers
+        let speech: BTreeMap<String, Phone> = numbers
             .keys()
             .filter_map(|name| name.strip_suffix("_B"))
             .filter(|name| *name != "SPN")
-            .filter_map(of)
+            .filter_map(|name| Some((name.to_owned(), of(name)?)))
             .collect();
-        speech.sort_by_key(|phone| phone.begin);
         let mut words: BTreeMap<String, Vec<Vec<Phone>>> = BTreeMap::new();
         for (line, text) in lexicon.lines().enumerate() {
             let mut parts = text.split_whitespace();
@@ -99,6 +98,32 @@ impl Lexicon {
             silence,
             speech,
         })
+    }
+
+    /// The same with words of one's own, each with every way that `ways` knows
+    /// to say it, as names of phones divided by spaces. A way with a phone that
+    /// the model does not have is left out, and so is a word without any.
+    pub fn with<'w>(
+        &self,
+        words: impl Iterator<Item = &'w str>,
+        ways: impl Fn(&str) -> Vec<&'static str>,
+    ) -> Self {
+        let mut all: BTreeMap<String, Vec<Vec<Phone>>> = self.words.iter().cloned().collect();
+        for word in words {
+            let phones = |way: &str| {
+                way.split(' ')
+                    .map(|name| self.speech.get(name).copied())
+                    .collect::<Option<Vec<Phone>>>()
+            };
+            let said: Vec<Vec<Phone>> = ways(word).into_iter().filter_map(phones).collect();
+            if !said.is_empty() {
+                all.insert(word.to_owned(), said);
+            }
+        }
+        Self {
+            words: all.into_iter().collect(),
+            ..self.clone()
+        }
     }
 
     /// Every word, in alphabetical order: the first has number 1.
@@ -298,7 +323,7 @@ impl<'a> Expansion<'a> {
             return Ok(begin);
         }
         let (begin, within) = (self.fst.add_state(), self.fst.add_state());
-        for phone in &self.lexicon.speech {
+        for phone in self.lexicon.speech.values() {
             for (from, number) in [(begin, phone.begin), (within, phone.inside)] {
                 let state = self.lasting(number)?;
                 self.arc(from, (2 * number, EPS_LABEL), each, state)?;

@@ -9,10 +9,10 @@
 use super::HeardWord;
 
 /// The least posterior of a word, that of the less sure ear. Lower, a decoder
-/// had another answer that it could not rule out. On speakers set aside from
-/// the training, 0.9 asks for 2 more of 261 answers than no limit does and
-/// takes 11 instead of 14 of 868 other sounds for words; on hard recordings (band
-/// of a telephone, noise at 10 dB, joined digits) it halves what is wrong.
+/// had another answer that it could not rule out. Of 261 answers of speakers set
+/// aside from the training 28 are asked again and 1 is wrong, against 24 and 3
+/// without a limit; of 690 hard recordings (telephone band, noise at 10 dB,
+/// joined digits) 87 and 12, against 59 and 18.
 const LEAST_CONFIDENCE: f64 = 0.8;
 
 /// The least posterior of a stop: one too many is better than one not heard.

@@ -263,7 +263,7 @@ impl Words {
     }
 
     /// The words of a lexicon in its order, and [`GARBAGE`].
-    fn of(lexicon: &Lexicon) -> Self {
+    pub(super) fn of(lexicon: &Lexicon) -> Self {
         let words = lexicon.words().chain([GARBAGE]);
         Self {
             numbers: words.map(str::to_owned).zip(1..).collect(),

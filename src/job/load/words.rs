@@ -6,7 +6,6 @@ use std::collections::BTreeMap;
 use super::draft::{Draft, Of, Owner, Setting};
 use super::fault::{Span, near, shown};
 use super::table::{Table, Text, check_id, decimal, text};
-use super::vocabulary;
 use crate::job::{ChoiceOption, Piece, Placeholder, Template};
 use crate::spoken;
 
@@ -83,11 +82,10 @@ impl Draft<'_> {
         ];
         let words: Vec<&str> = phrase.text.split(' ').collect();
         for word in &words {
-            if !vocabulary().contains(word) {
-                let known = vocabulary();
-                let fix = near(word, known.iter().copied()).map_or_else(
-                    || "use words of grammars/vocabulary.txt; an option without `say` is chosen by its number".to_owned(),
-                    |near| format!("did you mean \"{near}\"? The words are those of grammars/vocabulary.txt"),
+            if !spoken::can_be_heard(word) {
+                let fix = near(word, spoken::vocabulary()).map_or_else(
+                    || "use English words in small letters, as a dictionary spells them; an option without `say` is chosen by its number".to_owned(),
+                    |near| format!("did you mean \"{near}\"? Words are spelled as in an English dictionary, in small letters"),
                 );
                 self.faults.add(
                     &phrase.span,
