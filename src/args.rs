@@ -79,6 +79,8 @@ pub enum Act {
     /// List the microphones.
     #[cfg(feature = "voice")]
     Microphones,
+    /// Print the JSON Schema (draft 2020-12) of `record --print json`.
+    Schema,
     /// Print completions for a shell.
     Completions {
         /// The shell.

@@ -85,6 +85,7 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         Act::Hear(args) => tables::hear(&args),
         #[cfg(feature = "voice")]
         Act::Microphones => run::microphones(),
+        Act::Schema => print(&crate::report::schema()).map(|()| DONE),
         Act::Completions { shell } => tables::completions(shell),
     };
     match done {

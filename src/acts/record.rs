@@ -10,7 +10,7 @@ use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::tell;
 use crate::job::Job;
 use crate::journal::{self, Ending, Entry, JournalError};
-use crate::report;
+use crate::report::{self, Sound, Sounds};
 use crate::storage::ReadOnlyFile;
 
 /// A journal as read, without touching it.
@@ -87,13 +87,24 @@ fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
         .into_iter()
         .map(|entry| (entry.seq.0, entry.record))
         .collect();
+    let sounds = sounds(folder, &records);
     Ok(report::build(&report::Source {
         job: &job,
         records: &records,
         chain_hash: &read.chain_hash,
         whole: &read.whole,
         clips_folder: "clips",
+        sounds: &sounds,
     }))
+}
+
+/// The sounds that the journal names, each checked against its hash.
+fn sounds(folder: &RunFolder, records: &[(u64, Record)]) -> Sounds {
+    records
+        .iter()
+        .filter_map(|(_, record)| record.body.clip())
+        .map(|clip| (clip.file.clone(), folder.sound(clip)))
+        .collect()
 }
 
 /// The saved run of these records.
@@ -252,14 +263,13 @@ pub fn verify(run: &str, folder: &RunsFolder) -> Result<u8, Failure> {
             continue;
         };
         clips += 1;
-        let path = folder.clips().join(&clip.file);
-        match std::fs::read(&path) {
-            Ok(bytes) if blake3::hash(&bytes).to_hex().to_string() == clip.hash => {}
-            Ok(_) => faults.push(format!(
+        match folder.sound(clip) {
+            Sound::Whole(_) => {}
+            Sound::Changed => faults.push(format!(
                 "clip {} was changed: its hash is not the one in record {}",
                 clip.file, entry.seq.0
             )),
-            Err(error) => faults.push(format!(
+            Sound::Missing(error) => faults.push(format!(
                 "clip {} of record {} cannot be read: {error}",
                 clip.file, entry.seq.0
             )),

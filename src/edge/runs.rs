@@ -9,6 +9,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use crate::core::record::Clip;
+use crate::report::Sound;
 
 /// The folder of one run.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -191,6 +192,21 @@ impl RunFolder {
                 source,
                 fix: ROOM,
             }),
+        }
+    }
+
+    /// The sound of an answer, checked against the hash that the journal names.
+    #[must_use]
+    pub fn sound(&self, clip: &Clip) -> Sound {
+        // A name that leads elsewhere is none of ours; a journal could have been edited.
+        let plain = Path::new(&clip.file).file_name() == Some(clip.file.as_ref());
+        if !plain {
+            return Sound::Missing("its name is no file name".to_owned());
+        }
+        match fs::read(self.clips().join(&clip.file)) {
+            Ok(bytes) if blake3::hash(&bytes).to_hex().as_str() == clip.hash => Sound::Whole(bytes),
+            Ok(_) => Sound::Changed,
+            Err(error) => Sound::Missing(error.to_string()),
         }
     }
 

@@ -4,3 +4,5 @@ mod hostile;
 mod pages;
 mod says;
 mod scenario;
+mod schema;
+mod sound;

@@ -2,20 +2,29 @@
 
 use super::super::markup::Markup;
 use super::super::types::{Answer, Counts, PlateFrom, PlateLine, Report};
-use super::clip_link;
+use super::measured::heads;
+use super::sound::sound;
 use crate::core::question::with_unit;
 use crate::job::Stage;
 
 pub(super) fn plate_and_limits(page: &mut Markup, report: &Report) {
     page.element("div", &[("class", "halves")], |page| {
-        page.element("section", &[], |page| plate(page, report));
+        page.element("section", &[], |page| {
+            plate(page, report);
+            instruments(page, report);
+        });
         page.element("section", &[], |page| limits(page, report));
     });
 }
 
 fn plate(page: &mut Markup, report: &Report) {
+    let lines: Vec<&PlateLine> = report
+        .plate
+        .iter()
+        .filter(|line| !report.is_of_instrument(line))
+        .collect();
     let mut groups: Vec<&str> = Vec::new();
-    for line in &report.plate {
+    for line in &lines {
         if !groups.contains(&line.group.as_str()) {
             groups.push(&line.group);
         }
@@ -23,16 +32,11 @@ fn plate(page: &mut Markup, report: &Report) {
     if groups.is_empty() {
         return;
     }
-    page.leaf("h2", "", "Nameplate, order, instruments");
+    page.leaf("h2", "", "Nameplate and order");
     for group in groups {
         page.element("p", &[], |page| {
             page.leaf("b", "", group).text(": ");
-            for (at, line) in report
-                .plate
-                .iter()
-                .filter(|line| line.group == group)
-                .enumerate()
-            {
+            for (at, line) in lines.iter().filter(|line| line.group == group).enumerate() {
                 if at > 0 {
                     page.text("; ");
                 }
@@ -46,6 +50,35 @@ fn plate(page: &mut Markup, report: &Report) {
         "why",
         "* asked on the job; the rest is from the job sheet or follows from it.",
     );
+}
+
+fn instruments(page: &mut Markup, report: &Report) {
+    if report.instruments.is_empty() {
+        return;
+    }
+    page.leaf("h2", "", "Instruments");
+    page.element("table", &[], |page| {
+        heads(page, &["Instrument", "Due", "Specification"], &[]);
+        page.element("tbody", &[], |page| {
+            for instrument in &report.instruments {
+                page.element("tr", &[], |page| {
+                    page.leaf("td", "", &instrument.name);
+                    page.element("td", &[], |page| {
+                        page.text(&instrument.due);
+                        if instrument.expired {
+                            page.text(" ").leaf("span", "mark", "PAST DUE");
+                        }
+                    });
+                    let specification = if instrument.specification.is_empty() {
+                        "not given".to_owned()
+                    } else {
+                        instrument.specification.join("; ")
+                    };
+                    page.leaf("td", "small", &specification);
+                });
+            }
+        });
+    });
 }
 
 fn plate_line(page: &mut Markup, line: &PlateLine) {
@@ -181,7 +214,7 @@ fn cells_line(page: &mut Markup, report: &Report, cells: &[&Answer]) {
             } else {
                 " k"
             });
-        clip_link(page, report, &cell.how);
+        sound(page, report, cell.seq, &cell.how);
     }
     limit_numbers(page, report, first);
 }
@@ -217,7 +250,7 @@ fn answer_line(page: &mut Markup, report: &Report, answer: &Answer) {
     } else {
         " k"
     });
-    clip_link(page, report, &answer.how);
+    sound(page, report, answer.seq, &answer.how);
     limit_numbers(page, report, answer);
     if answer.attempt > 1 {
         page.text(&format!(", attempt {}", answer.attempt));
@@ -239,6 +272,9 @@ fn answer_line(page: &mut Markup, report: &Report, answer: &Answer) {
         ));
     }
     if let Some(relayed) = &answer.how.relayed_by {
-        page.text(&format!(", relayed by {relayed}"));
+        page.text(&format!(
+            ", said by {}, relayed by {relayed}",
+            answer.how.by.as_deref().unwrap_or("nobody named")
+        ));
     }
 }

@@ -75,13 +75,23 @@ fn side(page: &mut Markup, side: &Side) {
     }
 }
 
-fn heads(page: &mut Markup, names: &[&str], numbers: &[usize]) {
+pub(super) fn heads(page: &mut Markup, names: &[&str], numbers: &[usize]) {
     page.element("thead", &[], |page| {
         page.element("tr", &[], |page| {
             for (at, name) in names.iter().enumerate() {
                 page.leaf("th", if numbers.contains(&at) { "n" } else { "" }, name);
             }
         });
+    });
+}
+
+pub(super) fn strokes(page: &mut Markup, report: &Report) {
+    if report.strokes.is_empty() {
+        return;
+    }
+    page.element("section", &[], |page| {
+        page.leaf("h2", "", "Stroke");
+        plot::strokes(page, &report.strokes);
     });
 }
 

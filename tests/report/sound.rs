@@ -1,0 +1,71 @@
+//! What was said can be heard again from the page, and a sound that is not as the journal says is told.
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use sayback::report::{self, Sound, Weight};
+
+use super::scenario::fv_118;
+
+const FILE: &str = "506-5.wav";
+
+#[test]
+fn a_sound_is_in_the_page_itself_byte_for_byte() {
+    let mut journal = fv_118();
+    let bytes: Vec<u8> = (0..=255).collect();
+    journal
+        .sounds
+        .insert(FILE.to_owned(), Sound::Whole(bytes.clone()));
+    let html = report::html(&journal.report());
+    let players: Vec<&str> = html.split("<audio ").skip(1).collect();
+    // Said twice with the same words in this scenario: A to wiper and wiper to B, left.
+    assert_eq!(players.len(), 2);
+    for player in players {
+        assert!(player.contains("controls") && player.contains("heard: 506.5"));
+        let coded = player
+            .split("data:audio/wav;base64,")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap();
+        assert_eq!(STANDARD.decode(coded).unwrap(), bytes);
+    }
+    assert!(journal.report().sound_faults.is_empty());
+    // It is in the page only: the data stay small.
+    assert!(!report::json(&journal.report()).contains("base64"));
+}
+
+#[test]
+fn a_sound_that_was_changed_is_told_and_not_played() {
+    let mut journal = fv_118();
+    journal.sounds.insert(FILE.to_owned(), Sound::Changed);
+    let report = journal.report();
+    let told = report
+        .exceptions
+        .iter()
+        .find(|exception| exception.what == "Sound was changed: 506-5.wav")
+        .unwrap();
+    assert_eq!(told.weight, Weight::Bad);
+    assert!(told.detail.contains("put the first one back"));
+    let html = report::html(&report);
+    assert!(html.contains("sound was changed</span>") && !html.contains("<audio"));
+    assert_eq!(report.sound_faults.len(), 2);
+}
+
+#[test]
+fn a_sound_that_is_missing_is_told_with_what_to_do_and_the_value_stands() {
+    let mut journal = fv_118();
+    journal.sounds.insert(
+        FILE.to_owned(),
+        Sound::Missing("No such file or directory".to_owned()),
+    );
+    let report = journal.report();
+    let told = report
+        .exceptions
+        .iter()
+        .find(|exception| exception.what == "Sound is missing: 506-5.wav")
+        .unwrap();
+    assert_eq!(told.weight, Weight::Watch);
+    assert!(told.detail.contains("Put it back from a copy of the run"));
+    assert!(report::html(&report).contains("506.5 Ω"));
+}
