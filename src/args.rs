@@ -41,7 +41,7 @@ pub enum Act {
         #[arg(long, value_name = "FILE")]
         sheet: Option<PathBuf>,
     },
-    /// Make the record of a run again: page, table and data.
+    /// Make the record of a run again: page, PDF, table and data.
     Record(RecordArgs),
     /// Check a run's journal and clips: say in words what was changed, if anything.
     Verify {
@@ -175,6 +175,8 @@ pub struct RecordArgs {
 pub enum Form {
     /// Page to read, print and sign.
     Html,
+    /// The same for paper and archives, readable by a screen reader.
+    Pdf,
     /// Table, one row an answer.
     Csv,
     /// Data.

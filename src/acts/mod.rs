@@ -121,9 +121,14 @@ pub fn is_broken_pipe(error: &std::io::Error) -> bool {
 /// # Errors
 /// If standard output cannot be written for another reason.
 pub fn print(text: &str) -> Result<(), Failure> {
+    print_bytes(text.as_bytes())
+}
+
+/// As [`print`], for what is no text.
+fn print_bytes(bytes: &[u8]) -> Result<(), Failure> {
     use std::io::Write;
     let mut out = std::io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    match out.write_all(bytes).and_then(|()| out.flush()) {
         Err(error) if is_broken_pipe(&error) => Ok(()),
         other => other.map_err(|error| Failure::from_output(&error)),
     }

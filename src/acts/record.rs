@@ -13,6 +13,9 @@ use crate::journal::{self, Ending, Entry, JournalError};
 use crate::report::{self, Sound, Sounds};
 use crate::storage::ReadOnlyFile;
 
+/// The record to be read by people.
+const PAGE: &str = "record.html";
+
 /// A journal as read, without touching it.
 struct Read {
     entries: Vec<Entry<Record>>,
@@ -69,14 +72,27 @@ fn read(folder: &RunFolder) -> Result<Read, Failure> {
 /// If the journal cannot be read or a page cannot be written.
 pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
     let report = build(folder)?;
-    let write =
-        |name: &str, bytes: &[u8]| folder.write_record(name, bytes).map_err(Failure::not_saved);
-    write(
-        "record.csv",
-        &report::csv(&report).map_err(Failure::not_saved)?,
-    )?;
-    write("record.json", report::json(&report).as_bytes())?;
-    write("record.html", report::html(&report).as_bytes())
+    folder
+        .write_record(&[
+            (PAGE, report::html(&report).as_bytes()),
+            (
+                "record.pdf",
+                &report::pdf(&report).map_err(Failure::not_saved)?,
+            ),
+            (
+                "record.csv",
+                &report::csv(&report).map_err(Failure::not_saved)?,
+            ),
+            ("record.json", report::json(&report).as_bytes()),
+        ])
+        .map_err(Failure::not_saved)?;
+    for fault in &report.sound_faults {
+        tell(&format!(
+            "sound {} of record {}: {}",
+            fault.file, fault.seq, fault.detail
+        ));
+    }
+    Ok(folder.path.join(PAGE))
 }
 
 fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
@@ -228,16 +244,14 @@ pub fn make(args: &RecordArgs) -> Result<u8, Failure> {
         None => super::print(&format!("{}\n", write_pages(&folder)?.display()))?,
         Some(form) => {
             let report = build(&folder)?;
-            let text = match form {
-                Form::Html => report::html(&report),
-                Form::Csv => {
-                    String::from_utf8_lossy(&report::csv(&report).map_err(Failure::not_saved)?)
-                        .into_owned()
-                }
-                Form::Json => report::json(&report),
-                Form::Text => report::text(&report),
+            let bytes = match form {
+                Form::Html => report::html(&report).into_bytes(),
+                Form::Pdf => report::pdf(&report).map_err(Failure::not_saved)?,
+                Form::Csv => report::csv(&report).map_err(Failure::not_saved)?,
+                Form::Json => report::json(&report).into_bytes(),
+                Form::Text => report::text(&report).into_bytes(),
             };
-            super::print(&text)?;
+            super::print_bytes(&bytes)?;
         }
     }
     Ok(DONE)

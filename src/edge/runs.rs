@@ -210,30 +210,44 @@ impl RunFolder {
         }
     }
 
-    /// Writes a file of the record: beside its place first, then renamed, so that it is never half there.
+    /// Writes the files of the record: all of them beside their places and onto the disk first, and
+    /// only then under their names. A full disk leaves the old ones as they were.
     ///
     /// # Errors
-    /// If it cannot be written.
-    pub fn write_record(&self, name: &str, bytes: &[u8]) -> Result<PathBuf, RunsError> {
-        let path = self.path.join(name);
-        let beside = self.path.join(format!("{name}.part"));
-        let write = || -> std::io::Result<()> {
-            let mut file = File::create(&beside)?;
-            file.write_all(bytes)?;
-            file.sync_all()?;
-            fs::rename(&beside, &path)
+    /// If one cannot be written; then none is.
+    pub fn write_record(&self, files: &[(&str, &[u8])]) -> Result<(), RunsError> {
+        let beside = |name: &str| self.path.join(format!("{name}.part"));
+        let clear = || {
+            for (name, _) in files {
+                // A half file is of no use to anybody; that it cannot be removed changes nothing.
+                let _ = fs::remove_file(beside(name));
+            }
         };
-        write().map_err(|source| {
-            // The half file is of no use to anybody; that it cannot be removed changes nothing.
-            let _ = fs::remove_file(&beside);
+        let failed = |name: &str, source| {
+            clear();
             RunsError::Io {
                 what: "write",
-                path: path.clone(),
+                path: self.path.join(name),
                 source,
                 fix: ROOM,
             }
-        })?;
-        Ok(path)
+        };
+        for (name, bytes) in files {
+            let write = || -> std::io::Result<()> {
+                let mut file = File::create(beside(name))?;
+                file.write_all(bytes)?;
+                file.sync_all()
+            };
+            write().map_err(|source| failed(name, source))?;
+        }
+        for (name, _) in files {
+            fs::rename(beside(name), self.path.join(name))
+                .map_err(|source| failed(name, source))?;
+        }
+        // A new name is only safe when the folder that lists it is.
+        File::open(&self.path)
+            .and_then(|folder| folder.sync_all())
+            .map_err(|source| failed("", source))
     }
 }
 

@@ -163,7 +163,7 @@ fn decided(
     let in_ohms = matches!(judged.known, Known::Fraction | Known::Ends | Known::Total);
     let note = match (expanded, of_ohms) {
         (Some(_), Some(meter)) if in_ohms && meter.doubtful => {
-            Some("the meter is past its due date: U is not assured".to_owned())
+            Some("U not assured: the meter is past its due date".to_owned())
         }
         (Some(_), _) => None,
         (None, None) if in_ohms => {
@@ -229,12 +229,11 @@ fn u_of(meter: &Meter, ohms: f64) -> Option<f64> {
 /// common gain error of the meter only makes better. Source: GUM 5.1.2.
 fn of_fraction(finding: &FindingLine, meter: &Meter) -> Option<f64> {
     let aw = input(finding, "r_aw")?;
-    let (_, u) = match input(finding, "r_wb") {
-        Some(wb) => meter::ratio_of_two_readings(aw, u_of(meter, aw)?, wb, u_of(meter, wb)?),
-        None => {
-            let ab = input(finding, "r_ab")?;
-            meter::ratio_to_total(aw, u_of(meter, aw)?, ab, u_of(meter, ab)?)
-        }
+    let (_, u) = if let Some(wb) = input(finding, "r_wb") {
+        meter::ratio_of_two_readings(aw, u_of(meter, aw)?, wb, u_of(meter, wb)?)
+    } else {
+        let ab = input(finding, "r_ab")?;
+        meter::ratio_to_total(aw, u_of(meter, aw)?, ab, u_of(meter, ab)?)
     }
     .ok()?;
     Some(200.0 * u)

@@ -1,7 +1,7 @@
 //! What the readings are worth: uncertainty from the meter's specification on the plate.
 
 use super::build::Folded;
-use super::types::{Answer, Meter};
+use super::types::{Answer, Meter, Report};
 use crate::calc::meter::MeterSpec;
 use crate::calc::rounding;
 use crate::core::question::{range_unit, with_unit};
@@ -101,4 +101,38 @@ pub(super) fn expanded(meter: &Meter, reading: f64) -> Option<f64> {
         .ok()
         .map(|u| 2.0 * u)
         .filter(|expanded| *expanded > 0.0)
+}
+
+impl Report {
+    /// For which readings there is an uncertainty and from what, and for which there is none.
+    pub(super) fn uncertainty_words(&self) -> Vec<String> {
+        let unit = |unit: &str| with_unit("", unit).trim().to_owned();
+        let mut words: Vec<String> = self
+            .meters
+            .iter()
+            .map(|meter| {
+                format!(
+                    "U of readings in {}: {}, {} % of reading + {} counts of {}{}.",
+                    unit(&meter.unit),
+                    meter.name,
+                    meter.percent,
+                    meter.counts,
+                    with_unit(&meter.resolution, &meter.unit),
+                    if meter.doubtful {
+                        "; past its due date, so not assured"
+                    } else {
+                        ""
+                    }
+                )
+            })
+            .collect();
+        if !self.without_uncertainty.is_empty() {
+            let units: Vec<String> = self.without_uncertainty.iter().map(|id| unit(id)).collect();
+            words.push(format!(
+                "No U is given for readings in {}: the plate has no specification, or more than one, for them.",
+                units.join(", ")
+            ));
+        }
+        words
+    }
 }

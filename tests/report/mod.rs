@@ -2,6 +2,7 @@
 
 mod hostile;
 mod pages;
+mod pdf;
 mod says;
 mod scenario;
 mod schema;

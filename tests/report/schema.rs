@@ -28,6 +28,8 @@ fn it_is_a_schema_of_draft_2020_12() {
     jsonschema::meta::validate(&schema()).unwrap();
 }
 
+type Change = (&'static str, fn(&mut Value));
+
 fn faults(record: &Value) -> Vec<String> {
     let validator = jsonschema::draft202012::new(&schema()).unwrap();
     validator
@@ -51,12 +53,12 @@ fn what_is_written_keeps_to_it() {
 #[test]
 fn a_field_that_is_missing_unknown_or_of_the_wrong_kind_is_refused() {
     let good: Value = serde_json::from_str(&report::json(&fv_118().report())).unwrap();
-    let changes: [(&str, fn(&mut Value)); 6] = [
+    let changes: [Change; 6] = [
         ("missing", |record| {
             record["head"].as_object_mut().unwrap().remove("job_hash");
         }),
         ("unknown", |record| {
-            record["answers"][0]["surprise"] = 1.into()
+            record["answers"][0]["surprise"] = 1.into();
         }),
         ("a number for a reading", |record| {
             record["answers"][3]["value"] = 1013.into();
@@ -65,7 +67,7 @@ fn a_field_that_is_missing_unknown_or_of_the_wrong_kind_is_refused() {
             record["head"]["state"] = "finished".into();
         }),
         ("below zero", |record| {
-            record["answers"][0]["seq"] = (-1).into()
+            record["answers"][0]["seq"] = (-1).into();
         }),
         ("a time without its zone", |record| {
             record["head"]["started"]["utc"] = "2026-11-25 08:10".into();

@@ -4,7 +4,6 @@ use super::super::markup::Markup;
 use super::super::types::{Answer, Counts, PlateFrom, PlateLine, Report};
 use super::measured::heads;
 use super::sound::sound;
-use crate::core::question::with_unit;
 use crate::job::Stage;
 
 pub(super) fn plate_and_limits(page: &mut Markup, report: &Report) {
@@ -117,39 +116,8 @@ fn limits(page: &mut Markup, report: &Report) {
             }
         });
     });
-    for meter in &report.meters {
-        let doubt = if meter.doubtful {
-            "; past its due date, so not assured"
-        } else {
-            ""
-        };
-        page.leaf(
-            "p",
-            "why",
-            &format!(
-                "U of readings in {}: {}, {} % of reading + {} counts of {}{doubt}.",
-                with_unit("", &meter.unit).trim(),
-                meter.name,
-                meter.percent,
-                meter.counts,
-                with_unit(&meter.resolution, &meter.unit)
-            ),
-        );
-    }
-    if !report.without_uncertainty.is_empty() {
-        let units: Vec<String> = report
-            .without_uncertainty
-            .iter()
-            .map(|unit| with_unit("", unit).trim().to_owned())
-            .collect();
-        page.leaf(
-            "p",
-            "why",
-            &format!(
-                "No U is given for readings in {}: the plate has no specification, or more than one, for them.",
-                units.join(", ")
-            ),
-        );
+    for words in report.uncertainty_words() {
+        page.leaf("p", "why", &words);
     }
 }
 

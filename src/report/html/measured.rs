@@ -1,6 +1,7 @@
 //! As found and as left: pairs, the track, runs with their plot.
 
 use super::super::markup::Markup;
+use super::super::measured::grouped;
 use super::super::plot;
 use super::super::types::{Report, Run, RunCell, Side};
 
@@ -95,24 +96,9 @@ pub(super) fn strokes(page: &mut Markup, report: &Report) {
     });
 }
 
-/// Runs that measure the same stand side by side, each column in a table of its own.
+/// Each column of a group in a table of its own.
 pub(super) fn runs(page: &mut Markup, report: &Report) {
-    let mut groups: Vec<Vec<&Run>> = Vec::new();
-    for run in &report.runs {
-        let same = |group: &&mut Vec<&Run>| {
-            run.measures.is_some()
-                && group.iter().all(|other| {
-                    other.measures == run.measures
-                        && other.columns == run.columns
-                        && other.stage != run.stage
-                })
-        };
-        match groups.iter_mut().find(same) {
-            Some(group) => group.push(run),
-            None => groups.push(vec![run]),
-        }
-    }
-    for group in groups {
+    for group in grouped(&report.runs) {
         let columns = group.first().map_or(0, |run| run.columns.len());
         for column in 0..columns {
             page.element("section", &[], |page| run_column(page, &group, column));
