@@ -1,8 +1,8 @@
-//! `runs`, `record`, `verify`: reading journals back.
+//! `runs`, `record`: reading journals back.
 
 use std::path::PathBuf;
 
-use super::{DONE, Failure, NOT_DONE};
+use super::{DONE, Failure};
 use crate::args::{Form, RecordArgs, RunsFolder};
 use crate::core::record::{Body, Cursor, Record};
 use crate::core::run::Saved;
@@ -10,21 +10,21 @@ use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::tell;
 use crate::job::Job;
 use crate::journal::{self, Ending, Entry, JournalError};
-use crate::report::{self, Sound, Sounds};
+use crate::report::{self, Sounds};
 use crate::storage::ReadOnlyFile;
 
 /// The record to be read by people.
 const PAGE: &str = "record.html";
 
 /// A journal as read, without touching it.
-struct Read {
-    entries: Vec<Entry<Record>>,
-    chain_hash: String,
+pub(super) struct Read {
+    pub(super) entries: Vec<Entry<Record>>,
+    pub(super) chain_hash: String,
     /// "whole", or what is wrong with it, in words.
     whole: String,
 }
 
-fn read(folder: &RunFolder) -> Result<Read, Failure> {
+pub(super) fn read(folder: &RunFolder) -> Result<Read, Failure> {
     let file = ReadOnlyFile::open(&folder.journal()).map_err(Failure::wrong)?;
     match journal::read::<Record>(&file) {
         Ok(contents) => {
@@ -95,7 +95,7 @@ pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
     Ok(folder.path.join(PAGE))
 }
 
-fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
+pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
     let read = read(folder)?;
     let (_, job) = super::run::read_job(&folder.job_file().to_string_lossy())?;
     let records: Vec<(u64, Record)> = read
@@ -255,48 +255,4 @@ pub fn make(args: &RecordArgs) -> Result<u8, Failure> {
         }
     }
     Ok(DONE)
-}
-
-/// Checks a journal and its clips.
-///
-/// # Errors
-/// If there is no such run.
-pub fn verify(run: &str, folder: &RunsFolder) -> Result<u8, Failure> {
-    let runs = runs::runs_folder(folder.runs.as_deref()).map_err(Failure::wrong)?;
-    let folder = RunFolder::open(&runs, run).map_err(Failure::wrong)?;
-    let file = ReadOnlyFile::open(&folder.journal()).map_err(Failure::wrong)?;
-    let mut faults: Vec<String> = journal::verify(&file, None)
-        .map_err(Failure::wrong)?
-        .iter()
-        .map(ToString::to_string)
-        .collect();
-    let read = read(&folder)?;
-    let mut clips = 0;
-    for entry in &read.entries {
-        let Some(clip) = entry.record.body.clip() else {
-            continue;
-        };
-        clips += 1;
-        match folder.sound(clip) {
-            Sound::Whole(_) => {}
-            Sound::Changed => faults.push(format!(
-                "clip {} was changed: its hash is not the one in record {}",
-                clip.file, entry.seq.0
-            )),
-            Sound::Missing(error) => faults.push(format!(
-                "clip {} of record {} cannot be read: {error}",
-                clip.file, entry.seq.0
-            )),
-        }
-    }
-    if faults.is_empty() {
-        super::print(&format!(
-            "{} records and {clips} clips are as they were written. Hash of the last record: {}\nA hash shows changes; it is no signature.\n",
-            read.entries.len(),
-            read.chain_hash
-        ))?;
-        return Ok(DONE);
-    }
-    super::print(&(faults.join("\n") + "\n"))?;
-    Ok(NOT_DONE)
 }

@@ -35,6 +35,7 @@ pub use self::json::json;
 pub use self::pdf::{PdfError, pdf};
 pub use self::schema::schema;
 pub use self::text::text;
+pub use self::time::utc;
 pub use self::types::*;
 
 use crate::core::record::Record;
