@@ -173,7 +173,7 @@ pub struct RecordArgs {
 pub struct VerifyArgs {
     /// The run: its folder, or its name in the runs folder.
     pub run: String,
-    /// List of signers whose keys you know, in the form of ssh-keygen's allowed_signers.
+    /// List of signers whose keys you know, as ssh-keygen takes it: one `"NAME" ssh-ed25519 KEY` a line.
     #[arg(long, value_name = "FILE", env = "SAYBACK_SIGNERS")]
     pub signers: Option<PathBuf>,
     /// Where runs are kept.

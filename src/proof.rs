@@ -11,6 +11,7 @@ mod statement;
 pub use self::statement::{Statement, StatementFault};
 
 use std::collections::BTreeMap;
+use std::fmt::Write;
 
 use ssh_key::{Fingerprint, HashAlg, PrivateKey, PublicKey, SshSig};
 
@@ -27,8 +28,11 @@ pub fn sha256(bytes: &[u8]) -> String {
     HashAlg::Sha256
         .digest(bytes)
         .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+        .fold(String::new(), |mut hex, byte| {
+            // Writing to a text cannot fail.
+            let _ = write!(hex, "{byte:02x}");
+            hex
+        })
 }
 
 /// Signs a text, as a file that `ssh-keygen -Y verify` reads.

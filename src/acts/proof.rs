@@ -122,11 +122,11 @@ fn signed(
     let who = match (list, list.and_then(|list| proof::name_on_list(list, &key))) {
         (_, Some(name)) => format!("the key of {name}, by your list of signers ({print})"),
         (Some(_), None) => format!(
-            "a key that is NOT on your list of signers ({print}); it calls itself {}",
+            "a key that is NOT on your list of signers ({print}); it calls itself \u{201C}{}\u{201D}",
             told.by
         ),
         (None, None) => format!(
-            "the key {print}, which calls itself {}. Whose key that is, the signature does not prove: compare with what they gave you, or name a list with --signers",
+            "the key {print}, which calls itself \u{201C}{}\u{201D}. Whose key that is, the signature does not prove: compare with what they gave you, or name a list with --signers",
             told.by
         ),
     };

@@ -86,6 +86,12 @@ pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
             ("record.json", report::json(&report).as_bytes()),
         ])
         .map_err(Failure::not_saved)?;
+    if !report.head.journal_whole {
+        tell(&format!(
+            "the record says so first: {}. Put the whole journal back from a copy of the run, if there is one; nothing in this one was changed",
+            report.head.journal
+        ));
+    }
     for fault in &report.sound_faults {
         tell(&format!(
             "sound {} of record {}: {}",
@@ -97,7 +103,15 @@ pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
 
 pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
     let read = read(folder)?;
-    let (_, job) = super::run::read_job(&folder.job_file().to_string_lossy())?;
+    let (_, job) = super::run::read_job(&folder.job_file().to_string_lossy()).map_err(|failure| {
+        Failure {
+            text: format!(
+                "{}\nThe record is made with the run's own copy of the job file. Put it back from a copy of the run; the record that is there stays as it is",
+                failure.text.trim_end()
+            ),
+            ..failure
+        }
+    })?;
     let records: Vec<(u64, Record)> = read
         .entries
         .into_iter()

@@ -5,6 +5,7 @@ use std::process::Output;
 
 use assert_cmd::Command;
 
+mod export;
 mod long_run;
 mod pipes;
 

@@ -4,6 +4,6 @@ mod hostile;
 mod pages;
 mod pdf;
 mod says;
-mod scenario;
+pub mod scenario;
 mod schema;
 mod sound;
