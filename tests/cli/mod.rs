@@ -29,7 +29,7 @@ fn text(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
 }
 
-fn only_run(runs: &Path) -> PathBuf {
+pub fn only_run(runs: &Path) -> PathBuf {
     std::fs::read_dir(runs)
         .unwrap()
         .next()
@@ -38,7 +38,7 @@ fn only_run(runs: &Path) -> PathBuf {
         .path()
 }
 
-fn run_by_keys(runs: &Path, keys: &str) -> Output {
+pub fn run_by_keys(runs: &Path, keys: &str) -> Output {
     sayback()
         .args([
             "run",
