@@ -301,6 +301,12 @@ impl RunFolder {
                 fix: ROOM,
             }
         };
+        for (name, _) in files {
+            // A file cannot take the name of a folder: better seen before the first is renamed.
+            if self.path.join(name).is_dir() {
+                return Err(failed(name, std::io::ErrorKind::IsADirectory.into()));
+            }
+        }
         for (name, bytes) in files {
             let write = || -> std::io::Result<()> {
                 let mut file = File::create(beside(name))?;

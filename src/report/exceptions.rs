@@ -299,6 +299,18 @@ fn about_the_means(report: &Report, list: &mut Gathered) {
             ),
         );
     }
+    for instrument in report
+        .instruments
+        .iter()
+        .filter(|instrument| instrument.due == "unknown")
+    {
+        list.add(
+            Weight::Watch,
+            None,
+            format!("Instrument without a due date: {}", instrument.name),
+            "nobody knows whether it was within its time; its specification, and U, are not assured",
+        );
+    }
     for limit in &report.limits {
         if let Some(own) = &limit.replaced {
             list.add(

@@ -50,6 +50,11 @@ fn a_record_is_all_four_files_or_none() {
     assert!(text(&output).contains("or name another with --runs"));
     assert_eq!(files(&run), before);
     fs::remove_dir(run.join("record.json.part")).unwrap();
+    fs::create_dir(run.join("record.json")).unwrap();
+    let output = sayback().arg("record").arg(&run).output().unwrap();
+    assert_eq!(output.status.code(), Some(3), "{}", text(&output));
+    assert_eq!(files(&run), before);
+    fs::remove_dir(run.join("record.json")).unwrap();
     let output = sayback().arg("record").arg(&run).output().unwrap();
     assert_eq!(output.status.code(), Some(0), "{}", text(&output));
     assert_eq!(files(&run).len(), before.len() + 1);
