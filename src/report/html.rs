@@ -328,6 +328,7 @@ fn corrections_and_skips(page: &mut Markup, report: &Report) {
                         skip.title,
                         skip.reason
                     ));
+                    sound(page, report, skip.seq, &skip.how);
                 });
             }
         });

@@ -2,6 +2,7 @@
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use sayback::core::record::{Body, How};
 use sayback::report::{self, Sound, Weight};
 
 use super::scenario::fv_118;
@@ -68,4 +69,42 @@ fn a_sound_that_is_missing_is_told_with_what_to_do_and_the_value_stands() {
     assert_eq!(told.weight, Weight::Watch);
     assert!(told.detail.contains("Put it back from a copy of the run"));
     assert!(report::html(&report).contains("506.5 Ω"));
+}
+
+#[test]
+fn everything_that_was_said_can_be_heard() {
+    let mut journal = fv_118();
+    // Each with words of its own, so that each has a sound of its own.
+    let mut said = 0;
+    for (seq, record) in &mut journal.records {
+        if let Some(how) = how_of(&mut record.body)
+            && let Some(clip) = &mut how.clip
+        {
+            clip.file = format!("said-{seq}.wav");
+            said += 1;
+        }
+    }
+    let html = report::html(&journal.report());
+    assert_eq!(said, 43);
+    for (seq, record) in &journal.records {
+        if record.body.clip().is_some() {
+            assert!(
+                html.contains(&format!("./clips/said-{seq}.wav")),
+                "record {seq} cannot be heard: {:?}",
+                record.body
+            );
+        }
+    }
+}
+
+fn how_of(body: &mut Body) -> Option<&mut How> {
+    match body {
+        Body::Plate { how, .. }
+        | Body::Skipped { how, .. }
+        | Body::Noted { how, .. }
+        | Body::Stopped { how, .. }
+        | Body::Restored { how, .. } => Some(how),
+        Body::Answered(answer) => Some(&mut answer.how),
+        _ => None,
+    }
 }

@@ -39,7 +39,7 @@ fn plate(page: &mut Markup, report: &Report) {
                 if at > 0 {
                     page.text("; ");
                 }
-                plate_line(page, line);
+                plate_line(page, report, line);
             }
             page.text(".");
         });
@@ -62,7 +62,7 @@ fn instruments(page: &mut Markup, report: &Report) {
             for instrument in &report.instruments {
                 page.element("tr", &[], |page| {
                     page.leaf("td", "", &instrument.name);
-                    page.element("td", &[], |page| {
+                    page.element("td", &[("class", "due")], |page| {
                         page.text(&instrument.due);
                         if instrument.expired {
                             page.text(" ").leaf("span", "mark", "PAST DUE");
@@ -73,14 +73,25 @@ fn instruments(page: &mut Markup, report: &Report) {
                     } else {
                         instrument.specification.join("; ")
                     };
-                    page.leaf("td", "small", &specification);
+                    page.element("td", &[("class", "small")], |page| {
+                        page.text(&specification);
+                        let own = report
+                            .plate
+                            .iter()
+                            .filter(|line| instrument.items.contains(&line.id));
+                        for line in own {
+                            if let (Some(seq), Some(how)) = (line.seq, &line.how) {
+                                sound(page, report, seq, how);
+                            }
+                        }
+                    });
                 });
             }
         });
     });
 }
 
-fn plate_line(page: &mut Markup, line: &PlateLine) {
+fn plate_line(page: &mut Markup, report: &Report, line: &PlateLine) {
     page.text(&line.title).text(" ");
     for old in &line.replaced {
         page.leaf("span", "old", old).text(" ");
@@ -91,6 +102,9 @@ fn plate_line(page: &mut Markup, line: &PlateLine) {
     }
     if line.expired {
         page.text(" ").leaf("span", "mark", "PAST DUE");
+    }
+    if let (Some(seq), Some(how)) = (line.seq, &line.how) {
+        sound(page, report, seq, how);
     }
 }
 
