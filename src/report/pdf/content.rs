@@ -486,7 +486,7 @@ fn limits_in_short(report: &Report) -> Vec<Block> {
                 })
                 .collect();
             blocks.push(Block::Paragraph(vec![small(
-            "Their values stand on the next sheet. \u{201C}Common practice\u{201D} binds nobody; the order comes first.",
+            "Their values stand behind, with all answers. \u{201C}Common practice\u{201D} binds nobody; the order comes first.",
         )]));
             blocks
         },
