@@ -41,16 +41,14 @@ pub enum Act {
         #[arg(long, value_name = "FILE")]
         sheet: Option<PathBuf>,
     },
-    /// Make the record of a run again: page, table and data.
+    /// Make the record of a run again: page, PDF, table and data.
     Record(RecordArgs),
-    /// Check a run's journal and clips: say in words what was changed, if anything.
-    Verify {
-        /// The run: its folder, or its name in the runs folder.
-        run: String,
-        /// Where runs are kept.
-        #[command(flatten)]
-        folder: RunsFolder,
-    },
+    /// Check a run's journal, clips and signatures: say in words what was changed, if anything.
+    Verify(VerifyArgs),
+    /// Make a key of your own, to sign runs with.
+    Key(KeyArgs),
+    /// Sign a run, with its clips, with your own key.
+    Sign(SignArgs),
     /// Do one calculation of the core, or check a table of them.
     Calc {
         /// Name of the calculation. Without it: list them all.
@@ -79,6 +77,8 @@ pub enum Act {
     /// List the microphones.
     #[cfg(feature = "voice")]
     Microphones,
+    /// Print the JSON Schema (draft 2020-12) of `record --print json`.
+    Schema,
     /// Print completions for a shell.
     Completions {
         /// The shell.
@@ -168,11 +168,64 @@ pub struct RecordArgs {
     pub folder: RunsFolder,
 }
 
+/// Options of `verify`.
+#[derive(Debug, Args)]
+pub struct VerifyArgs {
+    /// The run: its folder, or its name in the runs folder.
+    pub run: String,
+    /// List of signers whose keys you know, as ssh-keygen takes it: one `"NAME" ssh-ed25519 KEY` a line.
+    #[arg(long, value_name = "FILE", env = "SAYBACK_SIGNERS")]
+    pub signers: Option<PathBuf>,
+    /// Where runs are kept.
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Which key, and what opens it.
+#[derive(Debug, Args)]
+pub struct KeyFile {
+    /// File of the private key, in OpenSSH's form.
+    #[arg(long, value_name = "FILE", env = "SAYBACK_KEY")]
+    pub key: Option<PathBuf>,
+    /// Take the passphrase from the first line of this file, instead of asking.
+    #[arg(long, value_name = "FILE")]
+    pub passphrase_file: Option<PathBuf>,
+}
+
+/// Options of `key`.
+#[derive(Debug, Args)]
+pub struct KeyArgs {
+    /// Whose key it is, as it is to stand in what is signed.
+    #[arg(long, value_name = "NAME")]
+    pub by: String,
+    /// Make it without a passphrase: who has the file can sign.
+    #[arg(long, conflicts_with = "passphrase_file")]
+    pub no_passphrase: bool,
+    /// Where it goes.
+    #[command(flatten)]
+    pub file: KeyFile,
+}
+
+/// Options of `sign`.
+#[derive(Debug, Args)]
+pub struct SignArgs {
+    /// The run: its folder, or its name in the runs folder.
+    pub run: String,
+    /// What to sign with.
+    #[command(flatten)]
+    pub file: KeyFile,
+    /// Where runs are kept.
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
 /// Form of a record.
 #[derive(Clone, Copy, Debug, ValueEnum)]
 pub enum Form {
     /// Page to read, print and sign.
     Html,
+    /// The same for paper and archives, readable by a screen reader.
+    Pdf,
     /// Table, one row an answer.
     Csv,
     /// Data.

@@ -3,7 +3,7 @@
 //!
 //! In reading order: [`job`] is what is to be done, [`spoken`] is what words
 //! mean, [`calc`] is the arithmetic of the trade, [`core`] decides, [`drive`]
-//! is the one loop, [`journal`] keeps, [`report`] shows; [`edge`] touches the
+//! is the one loop, [`journal`] keeps, [`report`] shows, [`proof`] says what was signed and changed; [`edge`] touches the
 //! world.
 
 pub mod acts;
@@ -16,6 +16,7 @@ pub mod edge;
 pub mod hear;
 pub mod job;
 pub mod journal;
+pub mod proof;
 pub mod report;
 mod spelling;
 pub mod spoken;

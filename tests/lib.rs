@@ -11,6 +11,8 @@ mod job;
 mod journal;
 #[cfg(feature = "voice")]
 mod mic;
+mod outside;
+mod proof;
 mod report;
 mod screen;
 mod spoken;

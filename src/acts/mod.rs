@@ -3,6 +3,7 @@
 //! Data goes to standard output, messages to standard error. Every error says
 //! what was found and what to do.
 
+mod proof;
 mod record;
 mod run;
 mod tables;
@@ -70,7 +71,9 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         Act::Jobs { name } => tables::jobs(name.as_deref()),
         Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),
         Act::Record(args) => record::make(&args),
-        Act::Verify { run, folder } => record::verify(&run, &folder),
+        Act::Verify(args) => proof::verify(&args),
+        Act::Key(args) => proof::key(&args),
+        Act::Sign(args) => proof::sign(&args),
         Act::Calc {
             name,
             inputs,
@@ -85,6 +88,7 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         Act::Hear(args) => tables::hear(&args),
         #[cfg(feature = "voice")]
         Act::Microphones => run::microphones(),
+        Act::Schema => print(&crate::report::schema()).map(|()| DONE),
         Act::Completions { shell } => tables::completions(shell),
     };
     match done {
@@ -120,9 +124,14 @@ pub fn is_broken_pipe(error: &std::io::Error) -> bool {
 /// # Errors
 /// If standard output cannot be written for another reason.
 pub fn print(text: &str) -> Result<(), Failure> {
+    print_bytes(text.as_bytes())
+}
+
+/// As [`print`], for what is no text.
+fn print_bytes(bytes: &[u8]) -> Result<(), Failure> {
     use std::io::Write;
     let mut out = std::io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    match out.write_all(bytes).and_then(|()| out.flush()) {
         Err(error) if is_broken_pipe(&error) => Ok(()),
         other => other.map_err(|error| Failure::from_output(&error)),
     }

@@ -1,8 +1,8 @@
-//! `runs`, `record`, `verify`: reading journals back.
+//! `runs`, `record`: reading journals back.
 
 use std::path::PathBuf;
 
-use super::{DONE, Failure, NOT_DONE};
+use super::{DONE, Failure};
 use crate::args::{Form, RecordArgs, RunsFolder};
 use crate::core::record::{Body, Cursor, Record};
 use crate::core::run::Saved;
@@ -10,18 +10,21 @@ use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::tell;
 use crate::job::Job;
 use crate::journal::{self, Ending, Entry, JournalError};
-use crate::report;
+use crate::report::{self, Sounds};
 use crate::storage::ReadOnlyFile;
 
+/// The record to be read by people.
+const PAGE: &str = "record.html";
+
 /// A journal as read, without touching it.
-struct Read {
-    entries: Vec<Entry<Record>>,
-    chain_hash: String,
+pub(super) struct Read {
+    pub(super) entries: Vec<Entry<Record>>,
+    pub(super) chain_hash: String,
     /// "whole", or what is wrong with it, in words.
     whole: String,
 }
 
-fn read(folder: &RunFolder) -> Result<Read, Failure> {
+pub(super) fn read(folder: &RunFolder) -> Result<Read, Failure> {
     let file = ReadOnlyFile::open(&folder.journal()).map_err(Failure::wrong)?;
     match journal::read::<Record>(&file) {
         Ok(contents) => {
@@ -69,31 +72,69 @@ fn read(folder: &RunFolder) -> Result<Read, Failure> {
 /// If the journal cannot be read or a page cannot be written.
 pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
     let report = build(folder)?;
-    let write =
-        |name: &str, bytes: &[u8]| folder.write_record(name, bytes).map_err(Failure::not_saved);
-    write(
-        "record.csv",
-        &report::csv(&report).map_err(Failure::not_saved)?,
-    )?;
-    write("record.json", report::json(&report).as_bytes())?;
-    write("record.html", report::html(&report).as_bytes())
+    folder
+        .write_record(&[
+            (PAGE, report::html(&report).as_bytes()),
+            (
+                "record.pdf",
+                &report::pdf(&report).map_err(Failure::not_saved)?,
+            ),
+            (
+                "record.csv",
+                &report::csv(&report).map_err(Failure::not_saved)?,
+            ),
+            ("record.json", report::json(&report).as_bytes()),
+        ])
+        .map_err(Failure::not_saved)?;
+    if !report.head.journal_whole {
+        tell(&format!(
+            "the record says so first: {}. Put the whole journal back from a copy of the run, if there is one; nothing in this one was changed",
+            report.head.journal
+        ));
+    }
+    for fault in &report.sound_faults {
+        tell(&format!(
+            "sound {} of record {}: {}",
+            fault.file, fault.seq, fault.detail
+        ));
+    }
+    Ok(folder.path.join(PAGE))
 }
 
-fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
+pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
     let read = read(folder)?;
-    let (_, job) = super::run::read_job(&folder.job_file().to_string_lossy())?;
+    let (_, job) = super::run::read_job(&folder.job_file().to_string_lossy()).map_err(|failure| {
+        Failure {
+            text: format!(
+                "{}\nThe record is made with the run's own copy of the job file. Put it back from a copy of the run; the record that is there stays as it is",
+                failure.text.trim_end()
+            ),
+            ..failure
+        }
+    })?;
     let records: Vec<(u64, Record)> = read
         .entries
         .into_iter()
         .map(|entry| (entry.seq.0, entry.record))
         .collect();
+    let sounds = sounds(folder, &records);
     Ok(report::build(&report::Source {
         job: &job,
         records: &records,
         chain_hash: &read.chain_hash,
         whole: &read.whole,
         clips_folder: "clips",
+        sounds: &sounds,
     }))
+}
+
+/// The sounds that the journal names, each checked against its hash.
+fn sounds(folder: &RunFolder, records: &[(u64, Record)]) -> Sounds {
+    records
+        .iter()
+        .filter_map(|(_, record)| record.body.clip())
+        .map(|clip| (clip.file.clone(), folder.sound(clip)))
+        .collect()
 }
 
 /// The saved run of these records.
@@ -217,62 +258,15 @@ pub fn make(args: &RecordArgs) -> Result<u8, Failure> {
         None => super::print(&format!("{}\n", write_pages(&folder)?.display()))?,
         Some(form) => {
             let report = build(&folder)?;
-            let text = match form {
-                Form::Html => report::html(&report),
-                Form::Csv => {
-                    String::from_utf8_lossy(&report::csv(&report).map_err(Failure::not_saved)?)
-                        .into_owned()
-                }
-                Form::Json => report::json(&report),
-                Form::Text => report::text(&report),
+            let bytes = match form {
+                Form::Html => report::html(&report).into_bytes(),
+                Form::Pdf => report::pdf(&report).map_err(Failure::not_saved)?,
+                Form::Csv => report::csv(&report).map_err(Failure::not_saved)?,
+                Form::Json => report::json(&report).into_bytes(),
+                Form::Text => report::text(&report).into_bytes(),
             };
-            super::print(&text)?;
+            super::print_bytes(&bytes)?;
         }
     }
     Ok(DONE)
-}
-
-/// Checks a journal and its clips.
-///
-/// # Errors
-/// If there is no such run.
-pub fn verify(run: &str, folder: &RunsFolder) -> Result<u8, Failure> {
-    let runs = runs::runs_folder(folder.runs.as_deref()).map_err(Failure::wrong)?;
-    let folder = RunFolder::open(&runs, run).map_err(Failure::wrong)?;
-    let file = ReadOnlyFile::open(&folder.journal()).map_err(Failure::wrong)?;
-    let mut faults: Vec<String> = journal::verify(&file, None)
-        .map_err(Failure::wrong)?
-        .iter()
-        .map(ToString::to_string)
-        .collect();
-    let read = read(&folder)?;
-    let mut clips = 0;
-    for entry in &read.entries {
-        let Some(clip) = entry.record.body.clip() else {
-            continue;
-        };
-        clips += 1;
-        let path = folder.clips().join(&clip.file);
-        match std::fs::read(&path) {
-            Ok(bytes) if blake3::hash(&bytes).to_hex().to_string() == clip.hash => {}
-            Ok(_) => faults.push(format!(
-                "clip {} was changed: its hash is not the one in record {}",
-                clip.file, entry.seq.0
-            )),
-            Err(error) => faults.push(format!(
-                "clip {} of record {} cannot be read: {error}",
-                clip.file, entry.seq.0
-            )),
-        }
-    }
-    if faults.is_empty() {
-        super::print(&format!(
-            "{} records and {clips} clips are as they were written. Hash of the last record: {}\nA hash shows changes; it is no signature.\n",
-            read.entries.len(),
-            read.chain_hash
-        ))?;
-        return Ok(DONE);
-    }
-    super::print(&(faults.join("\n") + "\n"))?;
-    Ok(NOT_DONE)
 }

@@ -16,6 +16,7 @@ pub mod recording;
 pub mod runs;
 pub mod screen;
 pub mod signals;
+pub mod signing_key;
 #[cfg(feature = "voice")]
 pub mod sound;
 

@@ -9,6 +9,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use crate::core::record::Clip;
+use crate::proof::{Found, JOURNAL};
+use crate::report::Sound;
 
 /// The folder of one run.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -53,6 +55,9 @@ pub enum RunsError {
     NoHome,
 }
 
+/// Folder of the signatures, in the folder of a run.
+const SIGNATURES: &str = "signatures";
+
 const ROOM: &str =
     "Check that the folder exists, can be written, and has room, or name another with --runs";
 
@@ -61,12 +66,20 @@ const ROOM: &str =
 /// # Errors
 /// If none is given and the home folder is not known.
 pub fn runs_folder(given: Option<&Path>) -> Result<PathBuf, RunsError> {
-    use etcetera::BaseStrategy;
-    if let Some(path) = given {
-        return Ok(path.to_owned());
+    match given {
+        Some(path) => Ok(path.to_owned()),
+        None => Ok(data_folder()?.join("runs")),
     }
+}
+
+/// The usual place for a user's data.
+///
+/// # Errors
+/// If the home folder is not known.
+pub fn data_folder() -> Result<PathBuf, RunsError> {
+    use etcetera::BaseStrategy;
     let base = etcetera::choose_base_strategy().map_err(|_| RunsError::NoHome)?;
-    Ok(base.data_dir().join("sayback").join("runs"))
+    Ok(base.data_dir().join("sayback"))
 }
 
 impl RunFolder {
@@ -116,7 +129,7 @@ impl RunFolder {
     pub fn open(runs: &Path, name: &str) -> Result<Self, RunsError> {
         [PathBuf::from(name), runs.join(name)]
             .into_iter()
-            .find(|path| path.join("journal.txt").is_file())
+            .find(|path| path.join(JOURNAL).is_file())
             .map(|path| Self { path })
             .ok_or_else(|| RunsError::NoSuchRun {
                 name: name.to_owned(),
@@ -153,7 +166,7 @@ impl RunFolder {
     /// The journal's file.
     #[must_use]
     pub fn journal(&self) -> PathBuf {
-        self.path.join("journal.txt")
+        self.path.join(JOURNAL)
     }
 
     /// The folder of clips.
@@ -194,30 +207,141 @@ impl RunFolder {
         }
     }
 
-    /// Writes a file of the record: beside its place first, then renamed, so that it is never half there.
+    /// The sound of an answer, checked against the hash that the journal names.
+    #[must_use]
+    pub fn sound(&self, clip: &Clip) -> Sound {
+        // A name that leads elsewhere is none of ours; a journal could have been edited.
+        let plain = Path::new(&clip.file).file_name() == Some(clip.file.as_ref());
+        if !plain {
+            return Sound::Missing("its name is no file name".to_owned());
+        }
+        match fs::read(self.clips().join(&clip.file)) {
+            Ok(bytes) if blake3::hash(&bytes).to_hex().as_str() == clip.hash => Sound::Whole(bytes),
+            Ok(_) => Sound::Changed,
+            Err(error) => Sound::Missing(error.to_string()),
+        }
+    }
+
+    /// The signatures: file of the statement and of the signature over it, in order.
     ///
     /// # Errors
-    /// If it cannot be written.
-    pub fn write_record(&self, name: &str, bytes: &[u8]) -> Result<PathBuf, RunsError> {
-        let path = self.path.join(name);
-        let beside = self.path.join(format!("{name}.part"));
-        let write = || -> std::io::Result<()> {
-            let mut file = File::create(&beside)?;
-            file.write_all(bytes)?;
-            file.sync_all()?;
-            fs::rename(&beside, &path)
+    /// If the folder is there and cannot be read.
+    pub fn signatures(&self) -> Result<Vec<(PathBuf, PathBuf)>, RunsError> {
+        let folder = self.path.join(SIGNATURES);
+        let entries = match fs::read_dir(&folder) {
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
+            other => other.map_err(|source| RunsError::Io {
+                what: "read the folder",
+                path: folder,
+                source,
+                fix: ROOM,
+            })?,
         };
-        write().map_err(|source| {
-            // The half file is of no use to anybody; that it cannot be removed changes nothing.
-            let _ = fs::remove_file(&beside);
+        let mut found: Vec<(PathBuf, PathBuf)> = entries
+            .filter_map(Result::ok)
+            .map(|entry| entry.path())
+            .filter(|path| path.extension().is_some_and(|end| end == "txt"))
+            .map(|path| (path.clone(), path.with_extension("txt.sig")))
+            .collect();
+        found.sort();
+        Ok(found)
+    }
+
+    /// Keeps a statement and the signature over it under the next free number; none is overwritten.
+    ///
+    /// # Errors
+    /// If they cannot be written.
+    pub fn keep_signature(&self, statement: &str, signature: &str) -> Result<PathBuf, RunsError> {
+        let folder = self.path.join(SIGNATURES);
+        let io = |path: &Path, source| RunsError::Io {
+            what: "write",
+            path: path.to_owned(),
+            source,
+            fix: ROOM,
+        };
+        fs::create_dir_all(&folder).map_err(|source| io(&folder, source))?;
+        for number in 1..100_000_u32 {
+            let path = folder.join(format!("{number:03}.txt"));
+            let beside = folder.join(format!("{number:03}.txt.sig"));
+            if path.exists() || beside.exists() {
+                continue;
+            }
+            // The signature first: a statement without one would be told as unsigned.
+            write_new(&beside, signature.as_bytes()).map_err(|source| io(&beside, source))?;
+            return match write_new(&path, statement.as_bytes()) {
+                Ok(()) => Ok(path),
+                Err(source) => {
+                    let _ = fs::remove_file(&beside);
+                    Err(io(&path, source))
+                }
+            };
+        }
+        Err(RunsError::NoRuns { runs: folder })
+    }
+
+    /// Writes the files of the record: all of them beside their places and onto the disk first, and
+    /// only then under their names. A full disk leaves the old ones as they were.
+    ///
+    /// # Errors
+    /// If one cannot be written; then none is.
+    pub fn write_record(&self, files: &[(&str, &[u8])]) -> Result<(), RunsError> {
+        let beside = |name: &str| self.path.join(format!("{name}.part"));
+        let clear = || {
+            for (name, _) in files {
+                // A half file is of no use to anybody; that it cannot be removed changes nothing.
+                let _ = fs::remove_file(beside(name));
+            }
+        };
+        let failed = |name: &str, source| {
+            clear();
             RunsError::Io {
                 what: "write",
-                path: path.clone(),
+                path: self.path.join(name),
                 source,
                 fix: ROOM,
             }
-        })?;
-        Ok(path)
+        };
+        for (name, _) in files {
+            // A file cannot take the name of a folder: better seen before the first is renamed.
+            if self.path.join(name).is_dir() {
+                return Err(failed(name, std::io::ErrorKind::IsADirectory.into()));
+            }
+        }
+        for (name, bytes) in files {
+            let write = || -> std::io::Result<()> {
+                let mut file = File::create(beside(name))?;
+                file.write_all(bytes)?;
+                file.sync_all()
+            };
+            write().map_err(|source| failed(name, source))?;
+        }
+        for (name, _) in files {
+            fs::rename(beside(name), self.path.join(name))
+                .map_err(|source| failed(name, source))?;
+        }
+        // A new name is only safe when the folder that lists it is.
+        File::open(&self.path)
+            .and_then(|folder| folder.sync_all())
+            .map_err(|source| failed("", source))
+    }
+}
+
+impl Found for RunFolder {
+    fn bytes(&self, file: &str) -> Option<Vec<u8>> {
+        fs::read(self.path.join(file)).ok()
+    }
+
+    fn files(&self) -> Vec<String> {
+        let mut files = vec![JOURNAL.to_owned(), "job.toml".to_owned()];
+        // A folder that cannot be read has no clips that could be compared; those that were signed are then missing.
+        let clips = fs::read_dir(self.clips()).into_iter().flatten();
+        let mut names: Vec<String> = clips
+            .filter_map(Result::ok)
+            .map(|entry| format!("clips/{}", entry.file_name().to_string_lossy()))
+            .collect();
+        names.sort();
+        files.extend(names);
+        files
     }
 }
 

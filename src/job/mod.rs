@@ -12,6 +12,7 @@ pub mod sheet;
 use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use self::load::{Fault, JobErrors};
@@ -202,7 +203,9 @@ pub struct Limit {
 }
 
 /// In which part of the work a step stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Stage {
     /// Permits, isolation, proving dead.

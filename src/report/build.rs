@@ -5,7 +5,10 @@ use std::collections::BTreeMap;
 use super::types::{
     AnswerKind, Event, EventKind, FigureLine, FindingLine, Head, Hold, HowLine, Report, State,
 };
-use super::{Source, exceptions, measured, time, track, types, uncertainty};
+use super::{
+    Source, decisions, exceptions, measured, sound, strokes, summary, time, track, types,
+    uncertainty,
+};
 use crate::calc::finding::{self as calculation, Finding};
 use crate::calc::rounding;
 use crate::core::question::value_text;
@@ -28,10 +31,12 @@ pub fn build(source: &Source) -> Report {
         format: types::FORMAT,
         head: folded.head(),
         exceptions: Vec::new(),
+        summary: summary::summary(&findings, &answers, folded.frozen_at.is_some()),
         pairs: measured::pairs(&folded, &answers),
         track: track::track(&findings, &limits, folded.job),
         runs: measured::runs(&folded, &answers),
-        decisions: uncertainty::decisions(&findings),
+        strokes: strokes::strokes(&findings),
+        decisions: decisions::decisions(&findings, &limits, &meters, folded.job),
         without_uncertainty: uncertainty::units_without(&answers),
         gates: answers
             .iter()
@@ -56,6 +61,8 @@ pub fn build(source: &Source) -> Report {
         meters,
         cautions: folded.job.cautions.clone(),
         statements: statements(),
+        sound_faults: sound::faults(&folded, source.sounds),
+        sounds: source.sounds.clone(),
     };
     report.exceptions = exceptions::exceptions(
         &report,

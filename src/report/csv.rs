@@ -1,11 +1,13 @@
-//! The record as CSV (RFC 4180): one row for each plate item, answer, figure of
-//! a finding, thing left out, hold and event, by record.
+//! The record as CSV (RFC 4180): one row for each plate item, limit, answer,
+//! figure and input of a finding, decision, thing left out, hold and event, by record.
 //!
 //! A text that a spreadsheet would take for a formula gets an apostrophe in
 //! front; numbers stay numbers.
 
 use super::plain::plain;
-use super::types::{Answer, Event, FindingLine, HowLine, PlateLine, Report, Skip, Time};
+use super::types::{
+    Answer, Decision, Event, FindingLine, HowLine, LimitLine, PlateLine, Report, Skip, Time,
+};
 use crate::calc::finding::Grade;
 
 /// Why no CSV could be made.
@@ -24,7 +26,7 @@ pub enum CsvError {
 }
 
 /// The columns, in order.
-const COLUMNS: [&str; 29] = [
+const COLUMNS: [&str; 33] = [
     "seq",
     "utc",
     "local",
@@ -54,6 +56,10 @@ const COLUMNS: [&str; 29] = [
     "clip",
     "tag",
     "job",
+    "calculation",
+    "unrounded",
+    "limit",
+    "tur",
 ];
 
 /// The record as CSV in UTF-8.
@@ -65,6 +71,9 @@ pub fn csv(report: &Report) -> Result<Vec<u8>, CsvError> {
     rows.extend(report.plate.iter().map(Row::plate));
     rows.extend(report.answers.iter().map(Row::answer));
     rows.extend(report.findings.iter().flat_map(Row::finding));
+    rows.extend(report.findings.iter().flat_map(Row::inputs));
+    rows.extend(report.decisions.iter().map(Row::decision));
+    rows.extend(report.limits.iter().map(Row::limit));
     rows.extend(report.skipped.iter().map(Row::skip));
     rows.extend(report.events.iter().map(Row::event));
     rows.extend(report.holds.iter().map(|hold| {
@@ -212,6 +221,7 @@ impl Row {
                 .text("verdict", &finding.verdict)
                 .text("grade", grade(finding.grade))
                 .text("reason", &finding.reason)
+                .maybe("calculation", finding.calculation.as_deref())
                 .text(
                     "counts",
                     match (finding.latest, &finding.outdated, &finding.put_right) {
@@ -233,8 +243,55 @@ impl Row {
                     .text("column", &figure.name)
                     .number("value", &figure.value)
                     .text("unit", &figure.unit)
+                    .number("unrounded", figure.unrounded.as_deref().unwrap_or_default())
             })
             .collect()
+    }
+
+    /// What a finding was worked out from, one row each, so that it can be worked out again.
+    fn inputs(finding: &FindingLine) -> Vec<Self> {
+        finding
+            .inputs
+            .iter()
+            .map(|(name, value)| {
+                Self::of("input", Some(finding.seq), Some(&finding.time))
+                    .text("step", &finding.step)
+                    .text("column", name)
+                    .number("value", value)
+                    .maybe("calculation", finding.calculation.as_deref())
+            })
+            .collect()
+    }
+
+    /// The value stands without its unit, which is that of the figure.
+    fn decision(decision: &Decision) -> Self {
+        let (value, unit) = decision
+            .value
+            .split_once([' ', '\u{A0}'])
+            .unwrap_or((&decision.value, ""));
+        Self::of("decision", Some(decision.seq), None)
+            .maybe("stage", decision.stage.map(crate::job::Stage::words))
+            .text("title", &decision.title)
+            .text("column", &decision.what)
+            .number("value", value)
+            .text("unit", unit)
+            .maybe("uncertainty", decision.uncertainty.as_deref())
+            .maybe("verdict", decision.class.as_deref())
+            .text("grade", decision.simple())
+            .text("limit", &decision.limit)
+            .number("tur", decision.tur.as_deref().unwrap_or_default())
+            .text("reason", &decision.limit_from)
+            .maybe("doubt", decision.note.as_deref())
+    }
+
+    fn limit(limit: &LimitLine) -> Self {
+        Self::of("limit", None, None)
+            .text("step", &limit.id)
+            .text("title", &limit.about)
+            .number("value", &limit.value)
+            .text("unit", &limit.unit)
+            .text("reason", &limit.source)
+            .maybe("doubt", limit.replaced.as_deref())
     }
 
     fn skip(skip: &Skip) -> Self {

@@ -193,7 +193,8 @@ fn about_findings(report: &Report, list: &mut Gathered) {
             format!("{}: the meter cannot prove it", decision.title),
             format!(
                 "U {} is wider than the limit {}.",
-                decision.uncertainty, decision.limit
+                decision.uncertainty.as_deref().unwrap_or("unknown"),
+                decision.limit
             ),
         );
     }
@@ -298,6 +299,18 @@ fn about_the_means(report: &Report, list: &mut Gathered) {
             ),
         );
     }
+    for instrument in report
+        .instruments
+        .iter()
+        .filter(|instrument| instrument.due == "unknown")
+    {
+        list.add(
+            Weight::Watch,
+            None,
+            format!("Instrument without a due date: {}", instrument.name),
+            "nobody knows whether it was within its time; its specification, and U, are not assured",
+        );
+    }
     for limit in &report.limits {
         if let Some(own) = &limit.replaced {
             list.add(
@@ -307,6 +320,23 @@ fn about_the_means(report: &Report, list: &mut Gathered) {
                 format!("{} ({}) instead of {own}", limit.shown, limit.source),
             );
         }
+    }
+    for fault in &report.sound_faults {
+        let what = if fault.changed {
+            "Sound was changed"
+        } else {
+            "Sound is missing"
+        };
+        list.add(
+            if fault.changed {
+                Weight::Bad
+            } else {
+                Weight::Watch
+            },
+            Some(fault.seq),
+            format!("{what}: {}", fault.file),
+            fault.detail.clone(),
+        );
     }
     if report.head.from_recording {
         list.add(

@@ -1,10 +1,14 @@
 //! The record as one page for people: self-contained, for screen, phone and
 //! one or two sheets of A4 in black and white.
 
+mod decisions;
 mod lists;
 mod measured;
+mod sound;
 
-use super::markup::{Markup, beside};
+use self::sound::sound;
+use super::markup::Markup;
+use super::plot;
 use super::types::{
     Answer, Counts, Event, EventKind, FindingLine, Head, Hold, HowLine, Report, State, Weight,
 };
@@ -28,12 +32,16 @@ pub fn html(report: &Report) -> String {
     );
     page.literal("\n<style>\n")
         .literal(include_str!("style.css"))
+        .literal(plot::STYLE)
         .literal("</style>\n</head>\n<body>\n<main>\n");
     top(&mut page, report);
     exceptions(&mut page, report);
+    summary(&mut page, report);
     measured::found_and_left(&mut page, report);
     measured::runs(&mut page, report);
+    measured::strokes(&mut page, report);
     findings(&mut page, report);
+    decisions::decisions(&mut page, report);
     safety_and_events(&mut page, report);
     lists::plate_and_limits(&mut page, report);
     lists::all_answers(&mut page, report);
@@ -71,7 +79,6 @@ fn top(page: &mut Markup, report: &Report) {
             }
             fact(page, "Start", &head.started.to_read());
             fact(page, "End", &head.last.to_read());
-            fact(page, "As left", &report.as_left_in_words());
             fact(
                 page,
                 "UTC",
@@ -131,6 +138,21 @@ fn exceptions(page: &mut Markup, report: &Report) {
     });
 }
 
+fn summary(page: &mut Markup, report: &Report) {
+    page.element("dl", &[("class", "summary")], |page| {
+        for (name, words) in [
+            ("Found", &report.summary.found),
+            ("Done", &report.summary.done),
+            ("Left", &report.summary.left),
+        ] {
+            page.element("div", &[], |page| {
+                page.leaf("dt", "", name);
+                page.leaf("dd", "", words);
+            });
+        }
+    });
+}
+
 fn findings(page: &mut Markup, report: &Report) {
     if report.findings.is_empty() {
         return;
@@ -140,14 +162,14 @@ fn findings(page: &mut Markup, report: &Report) {
         page.element("table", &[("class", "findings")], |page| {
             page.element("tbody", &[], |page| {
                 for finding in &report.findings {
-                    page.element("tr", &[], |page| finding_row(page, report, finding));
+                    page.element("tr", &[], |page| finding_row(page, finding));
                 }
             });
         });
     });
 }
 
-fn finding_row(page: &mut Markup, report: &Report, finding: &FindingLine) {
+fn finding_row(page: &mut Markup, finding: &FindingLine) {
     let sign = match finding.grade {
         Grade::Good => "\u{2713} good",
         Grade::Watch => "! look",
@@ -203,27 +225,6 @@ fn finding_row(page: &mut Markup, report: &Report, finding: &FindingLine) {
             .leaf("i", "", &finding.said);
         if finding.said != finding.advice && finding.grade != Grade::Good {
             page.literal(" ").leaf("i", "why", &finding.advice);
-        }
-        if let Some(decision) = report
-            .decisions
-            .iter()
-            .find(|decision| decision.seq == finding.seq)
-        {
-            page.literal("<br>").text(&format!(
-                "{} against {}, U {}{}: ",
-                decision.value,
-                decision.limit,
-                decision.uncertainty,
-                decision
-                    .tur
-                    .as_deref()
-                    .map_or_else(String::new, |tur| format!(", TUR {tur}"))
-            ));
-            page.leaf("b", "", &decision.class)
-                .text(" with a guard band of U.");
-            if decision.cannot_prove {
-                page.text(" ").leaf("b", "", "The meter cannot prove it.");
-            }
         }
     });
 }
@@ -296,6 +297,12 @@ fn corrections_and_skips(page: &mut Markup, report: &Report) {
                         &correction.new,
                     );
                     page.text(&format!(". Reason: {}", correction.reason));
+                    page.text(&format!(
+                        " [{} instead of {}], by {}",
+                        correction.seq,
+                        correction.old_seq,
+                        correction.by.as_deref().unwrap_or("nobody named")
+                    ));
                     if correction.after_freeze {
                         page.text(" ")
                             .leaf("span", "mark", "after as found was frozen");
@@ -321,6 +328,7 @@ fn corrections_and_skips(page: &mut Markup, report: &Report) {
                         skip.title,
                         skip.reason
                     ));
+                    sound(page, report, skip.seq, &skip.how);
                 });
             }
         });
@@ -362,7 +370,7 @@ fn event_line(page: &mut Markup, report: &Report, event: &Event) {
             page.text(&format!(": {}", event.text));
         }
         if let Some(how) = &event.how {
-            clip_link(page, report, how);
+            sound(page, report, event.seq, how);
         }
     });
 }
@@ -376,25 +384,6 @@ fn hold_line(page: &mut Markup, hold: &Hold) {
             hold.title
         ));
     });
-}
-
-fn clip_link(page: &mut Markup, report: &Report, how: &HowLine) {
-    if let Some(clip) = &how.clip {
-        let address = beside(&report.head.clips_folder, clip);
-        // The blank belongs to the link, so that nothing of it is left where it is not printed.
-        page.element("span", &[("class", "sound")], |page| {
-            page.text(" ").element(
-                "a",
-                &[
-                    ("href", &address),
-                    ("title", &format!("heard: {}", how.heard)),
-                ],
-                |page| {
-                    page.text("sound");
-                },
-            );
-        });
-    }
 }
 
 fn bottom(page: &mut Markup, report: &Report) {

@@ -8,6 +8,9 @@ use serde_json::Value;
 use super::plain::plain;
 use super::types::Report;
 
+/// Name of the shape; no address that could be fetched.
+pub(super) const FORMAT_ADDRESS: &str = "urn:sayback:record:1";
+
 /// The record as indented JSON that ends with a line end.
 ///
 /// # Panics

@@ -104,6 +104,15 @@ fn escape(text: &str, into: &mut String) {
     }
 }
 
+/// The text that was escaped.
+pub(super) fn unescaped(text: &str) -> String {
+    text.replace("&lt;", "<")
+        .replace("&gt;", ">")
+        .replace("&quot;", "\"")
+        .replace("&#39;", "'")
+        .replace("&amp;", "&")
+}
+
 /// A file in a folder beside the page, as a relative address: what is not a
 /// letter, digit, `.`, `-` or `_` is percent-encoded, so it cannot lead elsewhere.
 pub(super) fn beside(folder: &str, file: &str) -> String {

@@ -299,3 +299,23 @@ fn run_limit(folded: &Folded, step: &Step) -> Option<RunLimit> {
         })
     })
 }
+
+/// Runs that measure the same stand side by side.
+pub(super) fn grouped(runs: &[Run]) -> Vec<Vec<&Run>> {
+    let mut groups: Vec<Vec<&Run>> = Vec::new();
+    for run in runs {
+        let same = |group: &&mut Vec<&Run>| {
+            run.measures.is_some()
+                && group.iter().all(|other| {
+                    other.measures == run.measures
+                        && other.columns == run.columns
+                        && other.stage != run.stage
+                })
+        };
+        match groups.iter_mut().find(same) {
+            Some(group) => group.push(run),
+            None => groups.push(vec![run]),
+        }
+    }
+    groups
+}

@@ -8,14 +8,20 @@
 mod answers;
 mod build;
 mod csv;
+mod decisions;
 mod exceptions;
 mod html;
 mod json;
 mod markup;
 mod measured;
+mod pdf;
 mod plain;
 mod plate;
 mod plot;
+mod schema;
+mod sound;
+mod strokes;
+mod summary;
 mod text;
 mod time;
 mod track;
@@ -26,12 +32,14 @@ pub use self::build::build;
 pub use self::csv::{CsvError, csv};
 pub use self::html::html;
 pub use self::json::json;
+pub use self::pdf::{PdfError, pdf};
+pub use self::schema::schema;
 pub use self::text::text;
+pub use self::time::utc;
 pub use self::types::*;
 
-use crate::calc::finding::Grade;
 use crate::core::record::Record;
-use crate::job::{Job, Stage};
+use crate::job::Job;
 
 /// What a record is made from.
 #[derive(Clone, Copy, Debug)]
@@ -46,6 +54,8 @@ pub struct Source<'a> {
     pub whole: &'a str,
     /// Folder of the sound clips, relative to the page.
     pub clips_folder: &'a str,
+    /// The sounds that were looked for there; empty where none was.
+    pub sounds: &'a Sounds,
 }
 
 /// Stem for file names: local date, job and tag, of `a-z`, `A-Z`, `0-9`, `-` and `_` only.
@@ -82,18 +92,10 @@ pub fn name(report: &Report) -> String {
 }
 
 impl Report {
-    /// How many of the latest as-left findings are good, and stand for the values as corrected.
-    pub(crate) fn as_left_in_words(&self) -> String {
-        let left: Vec<bool> = self
-            .findings
+    /// True for a plate item that is told with its instrument.
+    pub(crate) fn is_of_instrument(&self, line: &PlateLine) -> bool {
+        self.instruments
             .iter()
-            .filter(|finding| finding.latest && finding.stage == Some(Stage::AsLeft))
-            .map(|finding| finding.grade == Grade::Good && finding.outdated.is_none())
-            .collect();
-        if left.is_empty() {
-            return "not judged".to_owned();
-        }
-        let good = left.iter().filter(|good| **good).count();
-        format!("{good} of {} findings good", left.len())
+            .any(|instrument| instrument.items.contains(&line.id))
     }
 }

@@ -111,6 +111,12 @@ impl Folded<'_> {
                     },
                     due: due.shown.clone(),
                     expired: due.expired,
+                    items: names
+                        .iter()
+                        .chain(&rest)
+                        .map(|line| line.id.clone())
+                        .chain([due.id.clone()])
+                        .collect(),
                     specification: rest
                         .iter()
                         .map(|line| format!("{}: {}", line.title, line.shown))

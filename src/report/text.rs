@@ -18,7 +18,9 @@ pub fn text(report: &Report) -> String {
         format!("{} to {}", head.started.to_read(), head.last.to_read()),
         format!("By: {}", head.by.as_deref().unwrap_or("nobody named")),
         format!("State: {}", head.state.words()),
-        format!("As left: {}", report.as_left_in_words()),
+        format!("Found: {}", report.summary.found),
+        format!("Done: {}", report.summary.done),
+        format!("Left: {}", report.summary.left),
         String::new(),
     ];
     if report.exceptions.is_empty() {
@@ -93,8 +95,13 @@ pub fn text(report: &Report) -> String {
     }
     for decision in &report.decisions {
         lines.push(format!(
-            "   {}: {} against {}, U {}: {}",
-            decision.title, decision.value, decision.limit, decision.uncertainty, decision.class
+            "   {}, {}: {} against {} ({}): {}",
+            decision.title,
+            decision.what,
+            decision.value,
+            decision.limit,
+            decision.limit_from,
+            decision.words()
         ));
     }
     lines.push(String::new());

@@ -28,6 +28,12 @@ pub(super) fn time(wall: Wall) -> Time {
     }
 }
 
+/// A moment in UTC, to the second, RFC 3339.
+#[must_use]
+pub fn utc(wall: Wall) -> String {
+    time(wall).utc
+}
+
 fn offset_words(minutes: i32) -> String {
     let sign = if minutes < 0 { '-' } else { '+' };
     format!("{sign}{:02}:{:02}", minutes.abs() / 60, minutes.abs() % 60)

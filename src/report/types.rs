@@ -3,39 +3,48 @@
 //! All numbers are text, with the digits as said or typed, or rounded for
 //! display; `unrounded` holds a calculated number whole.
 
+mod judged;
 mod measured;
 mod plate;
+mod sound;
 
-use std::collections::BTreeMap;
-
+use schemars::JsonSchema;
 use serde::Serialize;
 
-pub use self::measured::{Pair, Run, RunCell, RunColumn, RunLimit, RunRow, Side, Track, Wiper};
+pub use self::judged::{Decision, FigureLine, FindingLine};
+pub use self::measured::{
+    Pair, Run, RunCell, RunColumn, RunLimit, RunRow, Side, Stroke, Track, Wiper,
+};
 pub use self::plate::{Instrument, LimitLine, Meter, PlateFrom, PlateLine};
-use crate::calc::finding::Grade;
+pub use self::sound::{Sound, SoundFault, Sounds};
 use crate::job::Stage;
 
 /// Version of the shape of [`Report`].
 pub const FORMAT: u32 = 1;
 
 /// The record of one run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Report {
-    /// [`FORMAT`].
+    /// Version of this shape, [`FORMAT`].
     pub format: u32,
     /// What, who, when.
     pub head: Head,
     /// What a reviewer must look at, the gravest first.
     pub exceptions: Vec<Exception>,
+    /// Found, done, left, each in a sentence.
+    pub summary: Summary,
     /// As found and as left, side by side.
     pub pairs: Vec<Pair>,
     /// Where the wiper stands on its track.
     pub track: Option<Track>,
+    /// Stroke times against the nameplate, the latest of each part of the work.
+    pub strokes: Vec<Stroke>,
     /// Readings over points, one table for each reading set.
     pub runs: Vec<Run>,
     /// Results of the calculations, in order, repeated ones too.
     pub findings: Vec<FindingLine>,
-    /// Results against limits with the uncertainty taken into account.
+    /// Results against limits: simple acceptance, and with the uncertainty taken into account.
     pub decisions: Vec<Decision>,
     /// Answers to safety questions.
     pub gates: Vec<Answer>,
@@ -67,10 +76,28 @@ pub struct Report {
     pub cautions: Vec<String>,
     /// What this record means and does not mean.
     pub statements: Vec<String>,
+    /// Sounds that are missing or are not those that the journal names.
+    pub sound_faults: Vec<SoundFault>,
+    /// The sounds themselves, for the page.
+    #[serde(skip)]
+    pub sounds: Sounds,
+}
+
+/// What a supervisor reads first after the exceptions.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct Summary {
+    /// As found.
+    pub found: String,
+    /// What was adjusted, in order.
+    pub done: String,
+    /// As left.
+    pub left: String,
 }
 
 /// What, who, when.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Head {
     /// Tag of the actuator, where it is known.
     pub tag: Option<String>,
@@ -113,7 +140,7 @@ pub struct Head {
 }
 
 /// How a run stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum State {
     /// Every step was gone through, everything lifted was said to be restored.
@@ -140,16 +167,19 @@ impl State {
 }
 
 /// One moment, to the second.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Time {
-    /// UTC, RFC 3339.
+    /// UTC, RFC 3339, or "unknown".
+    #[schemars(regex(pattern = r"^(unknown|-?\d{4,6}-\d\d-\d\dT\d\d:\d\d:\d\dZ)$"))]
     pub utc: String,
-    /// Local time with its offset, RFC 3339.
+    /// Local time with its offset, RFC 3339, or "unknown".
+    #[schemars(regex(pattern = r"^(unknown|-?\d{4,6}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d)$"))]
     pub local: String,
 }
 
 /// How grave an exception is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Weight {
     /// Something is wrong.
@@ -159,7 +189,8 @@ pub enum Weight {
 }
 
 /// Something a reviewer must look at.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Exception {
     /// How grave it is.
     pub weight: Weight,
@@ -171,84 +202,8 @@ pub struct Exception {
     pub seq: Option<u64>,
 }
 
-/// The result of a calculation.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct FindingLine {
-    /// Record.
-    pub seq: u64,
-    /// When.
-    pub time: Time,
-    /// Step id.
-    pub step: String,
-    /// Step title.
-    pub title: String,
-    /// Part of the work.
-    pub stage: Option<Stage>,
-    /// Name of the calculation.
-    pub calculation: Option<String>,
-    /// The rule's source.
-    pub source: Option<String>,
-    /// Verdict.
-    pub verdict: String,
-    /// How good it is.
-    pub grade: Grade,
-    /// Why, with the numbers.
-    pub reason: String,
-    /// What the calculation advises.
-    pub advice: String,
-    /// What was said.
-    pub said: String,
-    /// The numbers.
-    pub figures: Vec<FigureLine>,
-    /// What it was computed from.
-    pub inputs: BTreeMap<String, String>,
-    /// False if the same calculation was done again later.
-    pub latest: bool,
-    /// Where it was worked out again because a value was put right: what was, in words.
-    pub put_right: Option<String>,
-    /// Where it is the one that was worked out again: the verdict before.
-    pub was: Option<String>,
-    /// What it was worked out from and was replaced or taken back after it, without a new
-    /// calculation: the result then stands for the old value. None for earlier attempts.
-    pub outdated: Option<String>,
-}
-
-/// One number of a finding.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct FigureLine {
-    /// Its name.
-    pub name: String,
-    /// Rounded for display, without unit; a text where it is no number.
-    pub value: String,
-    /// The number whole.
-    pub unrounded: Option<String>,
-    /// Unit id.
-    pub unit: String,
-}
-
-/// A result against its limit, with the uncertainty.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Decision {
-    /// Record of the finding.
-    pub seq: u64,
-    /// What was judged.
-    pub title: String,
-    /// The result, with unit.
-    pub value: String,
-    /// The limit each way, with unit.
-    pub limit: String,
-    /// Expanded uncertainty, k = 2, with unit.
-    pub uncertainty: String,
-    /// Test uncertainty ratio.
-    pub tur: Option<String>,
-    /// Class with a guard band as wide as the uncertainty.
-    pub class: String,
-    /// True if the uncertainty is wider than the limit.
-    pub cannot_prove: bool,
-}
-
 /// Whether an answer counts.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Counts {
     /// It does.
@@ -275,7 +230,8 @@ impl Counts {
 }
 
 /// One answer.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Answer {
     /// Record.
     pub seq: u64,
@@ -322,7 +278,7 @@ pub struct Answer {
 }
 
 /// What kind of step an answer belongs to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum AnswerKind {
     /// A reading, or what the meter showed instead.
@@ -338,7 +294,8 @@ pub enum AnswerKind {
 }
 
 /// How something came in.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct HowLine {
     /// `"voice"` or `"keypad"`.
     pub channel: &'static str,
@@ -357,7 +314,8 @@ pub struct HowLine {
 }
 
 /// Something left out.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Skip {
     /// Record.
     pub seq: u64,
@@ -382,7 +340,8 @@ pub struct Skip {
 }
 
 /// A value that was replaced.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Correction {
     /// Record of the new value.
     pub seq: u64,
@@ -405,7 +364,8 @@ pub struct Correction {
 }
 
 /// A timed hold.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Hold {
     /// Record.
     pub seq: u64,
@@ -418,7 +378,7 @@ pub struct Hold {
 }
 
 /// What an [`Event`] is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum EventKind {
     /// A remark.
@@ -460,7 +420,8 @@ impl EventKind {
 }
 
 /// Something that happened beside the answers.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Event {
     /// Record.
     pub seq: u64,

@@ -1,9 +1,7 @@
-//! What the readings can prove: uncertainty from the meter's specification on
-//! the plate, and the class of a result against its limit.
+//! What the readings are worth: uncertainty from the meter's specification on the plate.
 
 use super::build::Folded;
-use super::types::{Answer, Decision, FindingLine, Meter};
-use crate::calc::decision;
+use super::types::{Answer, Meter, Report};
 use crate::calc::meter::MeterSpec;
 use crate::calc::rounding;
 use crate::core::question::{range_unit, with_unit};
@@ -64,15 +62,19 @@ pub(super) fn of_reading(folded: &Folded, answer: &Answered) -> Option<String> {
     let Value::Number { value, unit } = &answer.value else {
         return None;
     };
-    let mut fitting = meters(folded)
-        .into_iter()
-        .filter(|meter| meter.unit == *unit);
-    let (meter, None) = (fitting.next()?, fitting.next()) else {
-        return None;
-    };
-    let expanded = expanded(&meter, f64::try_from(*value).ok()?)?;
+    let meters = meters(folded);
+    let expanded = expanded(only_one_for(&meters, unit)?, f64::try_from(*value).ok()?)?;
     let shown = rounding::significant(&expanded.to_string(), 2).ok()?;
     Some(with_unit(&shown, unit))
+}
+
+/// The specification for readings in this unit, where there is one and no other.
+pub(super) fn only_one_for<'a>(meters: &'a [Meter], unit: &str) -> Option<&'a Meter> {
+    let mut fitting = meters.iter().filter(|meter| meter.unit == unit);
+    match (fitting.next(), fitting.next()) {
+        (found, None) => found,
+        _ => None,
+    }
 }
 
 /// Units of readings that come without an uncertainty, each once.
@@ -88,8 +90,8 @@ pub(super) fn units_without(answers: &[Answer]) -> Vec<String> {
     units
 }
 
-/// a = % of reading + counts; u = a / root of three (GUM 4.3.7); U = 2 u.
-fn expanded(meter: &Meter, reading: f64) -> Option<f64> {
+/// Expanded uncertainty of a reading, in its unit: a = % of reading + counts; u = a / root of three (GUM 4.3.7); U = 2 u.
+pub(super) fn expanded(meter: &Meter, reading: f64) -> Option<f64> {
     let spec = MeterSpec {
         percent_of_reading: meter.percent.parse().ok()?,
         counts: meter.counts.parse().ok()?,
@@ -101,51 +103,36 @@ fn expanded(meter: &Meter, reading: f64) -> Option<f64> {
         .filter(|expanded| *expanded > 0.0)
 }
 
-/// Findings that give an uncertainty: what is judged, and the input that is its limit.
-const JUDGED: [(&str, &[&str], &str); 2] = [
-    (
-        "up-down-run",
-        &["inaccuracy above", "inaccuracy below"],
-        "inaccuracy",
-    ),
-    ("signal-point", &["deviation"], "limit"),
-];
-
-/// The class of each latest result that comes with an uncertainty. Source: ILAC-G8 4.2.3, guard band w = U.
-pub(super) fn decisions(findings: &[FindingLine]) -> Vec<Decision> {
-    findings
-        .iter()
-        .filter(|finding| finding.latest)
-        .filter_map(decided)
-        .collect()
-}
-
-fn decided(finding: &FindingLine) -> Option<Decision> {
-    let calculation = finding.calculation.as_deref()?;
-    let (_, judged, limit) = JUDGED.iter().find(|(name, ..)| *name == calculation)?;
-    let figure = |name: &str| finding.figures.iter().find(|figure| figure.name == name);
-    let number = |name: &str| figure(name)?.unrounded.as_deref()?.parse::<f64>().ok();
-    let worst = judged
-        .iter()
-        .filter_map(|name| Some((number(name)?, *name)))
-        .max_by(|one, other| one.0.abs().total_cmp(&other.0.abs()))?;
-    let shown_limit = finding.inputs.get(*limit)?;
-    let limit: f64 = shown_limit.parse().ok()?;
-    let expanded = number("U")?;
-    let class = decision::classify(worst.0, -limit, limit, expanded).ok()?;
-    Some(Decision {
-        seq: finding.seq,
-        title: finding.title.clone(),
-        value: with_unit(&figure(worst.1)?.value, &figure(worst.1)?.unit),
-        limit: format!("\u{B1}{}", with_unit(shown_limit, &figure(worst.1)?.unit)),
-        uncertainty: with_unit(
-            &rounding::significant(&expanded.to_string(), 2).ok()?,
-            &figure("U")?.unit,
-        ),
-        tur: decision::tur(-limit, limit, expanded)
-            .ok()
-            .map(|ratio| rounding::fixed(ratio, 1)),
-        class: class.word().replace('_', " "),
-        cannot_prove: expanded > limit,
-    })
+impl Report {
+    /// For which readings there is an uncertainty and from what, and for which there is none.
+    pub(super) fn uncertainty_words(&self) -> Vec<String> {
+        let unit = |unit: &str| with_unit("", unit).trim().to_owned();
+        let mut words: Vec<String> = self
+            .meters
+            .iter()
+            .map(|meter| {
+                format!(
+                    "U of readings in {}: {}, {} % of reading + {} counts of {}{}.",
+                    unit(&meter.unit),
+                    meter.name,
+                    meter.percent,
+                    meter.counts,
+                    with_unit(&meter.resolution, &meter.unit),
+                    if meter.doubtful {
+                        "; past its due date, so not assured"
+                    } else {
+                        ""
+                    }
+                )
+            })
+            .collect();
+        if !self.without_uncertainty.is_empty() {
+            let units: Vec<String> = self.without_uncertainty.iter().map(|id| unit(id)).collect();
+            words.push(format!(
+                "No U is given for readings in {}: the plate has no specification, or more than one, for them.",
+                units.join(", ")
+            ));
+        }
+        words
+    }
 }

@@ -5,6 +5,7 @@ use std::process::Output;
 
 use assert_cmd::Command;
 
+mod export;
 mod long_run;
 mod pipes;
 
@@ -28,7 +29,7 @@ fn text(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
 }
 
-fn only_run(runs: &Path) -> PathBuf {
+pub fn only_run(runs: &Path) -> PathBuf {
     std::fs::read_dir(runs)
         .unwrap()
         .next()
@@ -37,7 +38,7 @@ fn only_run(runs: &Path) -> PathBuf {
         .path()
 }
 
-fn run_by_keys(runs: &Path, keys: &str) -> Output {
+pub fn run_by_keys(runs: &Path, keys: &str) -> Output {
     sayback()
         .args([
             "run",
@@ -217,7 +218,12 @@ fn the_whole_job_is_done_by_voice_from_the_recording() {
     }
     // The slip that was answered negative is nowhere kept as a value.
     assert!(!journal.contains("\"value\":\"837.1\""));
-    assert!(std::fs::read_dir(run.join("clips")).unwrap().count() > 20);
+    let clips = std::fs::read_dir(run.join("clips")).unwrap().count();
+    assert!(clips > 20);
+    // Each of them can be heard again from the page, which needs no other file for it.
+    let page = std::fs::read_to_string(run.join("record.html")).unwrap();
+    assert_eq!(page.matches("<audio ").count(), clips);
+    assert_eq!(page.matches("data:audio/wav;base64,UklGR").count(), clips);
     let checked = sayback().arg("verify").arg(&run).output().unwrap();
     assert_eq!(checked.status.code(), Some(0), "{}", text(&checked));
 }

@@ -69,6 +69,8 @@ fn printing_acts(runs: &Path) -> Vec<Vec<String>> {
         vec!["record", run, "--print", "csv"],
         vec!["record", run, "--print", "json"],
         vec!["record", run, "--print", "text"],
+        vec!["record", run, "--print", "pdf"],
+        vec!["schema"],
     ];
     #[cfg(feature = "voice")]
     let clip = root().join("audio-fixtures/clips/affirm.flac");

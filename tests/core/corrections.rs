@@ -111,6 +111,7 @@ fn record_of(world: &World) -> Report {
         chain_hash: "00",
         whole: "whole",
         clips_folder: "clips",
+        sounds: &sayback::report::Sounds::new(),
     })
 }
 

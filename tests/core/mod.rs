@@ -11,9 +11,9 @@ use sayback::core::{Effect, Event, Key, Phase, Run, Stamp, step, view};
 use sayback::job::{Job, Stage, built_in, load, sheet};
 
 mod long_day;
-mod meter_check;
-mod set_ends;
-mod walk;
+pub mod meter_check;
+pub mod set_ends;
+pub mod walk;
 
 const SHEET: &str = r#"
 [plate]
@@ -37,7 +37,7 @@ ohm-meter-resolution = "0.1"
 "#;
 
 /// A run in a world of its own: a clock that the test moves, and a disk that says yes.
-struct World {
+pub struct World {
     run: Run,
     records: Vec<Record>,
     now_ms: u64,

@@ -245,7 +245,7 @@ fn signals(walk: &Walk, step: &str) -> Vec<String> {
         .collect()
 }
 
-fn direct() -> Walk {
+pub fn direct() -> Walk {
     let mut walk = Walk::new("set-ends", SHEET);
     to_the_first_stroke(&mut walk);
     walk.run("found-run", &E1.0, &downwards(E1.1));

@@ -133,6 +133,7 @@ impl Walk {
             chain_hash: "00",
             whole: "whole",
             clips_folder: "clips",
+            sounds: &sayback::report::Sounds::new(),
         })
     }
 }

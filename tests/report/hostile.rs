@@ -8,7 +8,7 @@ use sayback::report;
 use super::scenario::{Journal, job, number, voice};
 
 /// A run whose every free text is this one.
-fn journal_of(text: &str) -> Journal {
+pub fn journal_of(text: &str) -> Journal {
     let mut job = job();
     text.clone_into(&mut job.title);
     job.cautions = vec![text.to_owned()];
@@ -75,7 +75,7 @@ fn unwanted(c: char) -> bool {
         || matches!(c, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{200E}' | '\u{200F}' | '\u{61C}')
 }
 
-fn hostile() -> impl Strategy<Value = String> {
+pub fn hostile() -> impl Strategy<Value = String> {
     prop_oneof![
         any::<String>(),
         "[<>\"'&;=/ a-z\u{202E}\u{0}\r\n,+@-]{0,40}",

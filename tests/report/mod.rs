@@ -2,5 +2,8 @@
 
 mod hostile;
 mod pages;
+mod pdf;
 mod says;
-mod scenario;
+pub mod scenario;
+mod schema;
+mod sound;

@@ -321,3 +321,66 @@ fn no_label_of_the_track_leaves_the_picture() {
         }
     }
 }
+
+#[test]
+fn stroke_times_are_drawn_against_the_nameplate() {
+    let mut report = fv_118().report();
+    assert!(!report::html(&report).contains("stroke-title"));
+    report.strokes = vec![report::Stroke {
+        seq: 9,
+        stage: Some(sayback::job::Stage::AsLeft),
+        open: "15.2".to_owned(),
+        close: "14.1".to_owned(),
+        nameplate: Some("15".to_owned()),
+        tolerance: Some("10".to_owned()),
+    }];
+    let html = report::html(&report);
+    let svg = html.split("stroke-desc\">").nth(1).unwrap();
+    assert!(svg.starts_with(
+        "as left, open: 15.2 s. as left, close: 14.1 s. Nameplate 15 s, allowed 13.5 to 16.5 s."
+    ));
+    let bars: Vec<f64> = svg
+        .split("<rect ")
+        .skip(2)
+        .take(2)
+        .map(|bar| {
+            bar.split("width=\"")
+                .nth(1)
+                .unwrap()
+                .split('"')
+                .next()
+                .unwrap()
+                .parse()
+                .unwrap()
+        })
+        .collect();
+    assert!(
+        (bars[0] / bars[1] - 15.2 / 14.1).abs() < 0.01,
+        "the bars are as long as the times: {bars:?}"
+    );
+    // Without a nameplate there is nothing to hold it against, and nothing is drawn that says so.
+    report.strokes[0].nameplate = None;
+    let html = report::html(&report);
+    assert!(html.contains("no stroke time on the nameplate") && !html.contains("allowed 13.5"));
+}
+
+#[test]
+fn found_done_and_left_stand_before_the_details() {
+    let report = fv_118().report();
+    assert_eq!(
+        (report.summary.found.as_str(), report.summary.done.as_str()),
+        (
+            "Centring: ends off track; 1 of 2 findings good",
+            "Set screw loosened; Set screw tightened"
+        )
+    );
+    let html = report::html(&report);
+    let place = |text: &str| html.find(text).unwrap();
+    assert!(place("Exceptions:") < place("<dt>Found</dt>"));
+    assert!(place("<dt>Left</dt>") < place("As found | as left"));
+    let nothing = super::scenario::Journal::start(super::scenario::job()).report();
+    assert_eq!(
+        (nothing.summary.done.as_str(), nothing.summary.left.as_str()),
+        ("nothing was adjusted", "not judged")
+    );
+}

@@ -11,7 +11,7 @@ use sayback::core::record::{
 };
 use sayback::core::run::Saved;
 use sayback::job::{Job, Limit, PlateValue, Step, StepKind};
-use sayback::report::{self, Report, Source};
+use sayback::report::{self, Report, Sounds, Source};
 
 pub const HASH: &str = "5b1c0000000000000000000000000000000000000000000000000000000000e7";
 
@@ -30,6 +30,8 @@ pub struct Journal {
     pub saved: Saved,
     pub records: Vec<(u64, Record)>,
     minute: i64,
+    /// What was found beside the journal.
+    pub sounds: Sounds,
 }
 
 impl Journal {
@@ -79,6 +81,7 @@ impl Journal {
             saved,
             records: Vec::new(),
             minute: 0,
+            sounds: Sounds::new(),
         };
         let at = journal.now();
         journal.records.push((
@@ -242,6 +245,7 @@ impl Journal {
             chain_hash: HASH,
             whole,
             clips_folder: "clips",
+            sounds: &self.sounds,
         })
     }
 }

@@ -14,6 +14,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::rounding::fixed;
@@ -89,7 +90,7 @@ pub struct FindingSpec {
 }
 
 /// How good a verdict is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Grade {
     /// As it should be.

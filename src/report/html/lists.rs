@@ -2,20 +2,28 @@
 
 use super::super::markup::Markup;
 use super::super::types::{Answer, Counts, PlateFrom, PlateLine, Report};
-use super::clip_link;
-use crate::core::question::with_unit;
+use super::measured::heads;
+use super::sound::sound;
 use crate::job::Stage;
 
 pub(super) fn plate_and_limits(page: &mut Markup, report: &Report) {
     page.element("div", &[("class", "halves")], |page| {
-        page.element("section", &[], |page| plate(page, report));
+        page.element("section", &[], |page| {
+            plate(page, report);
+            instruments(page, report);
+        });
         page.element("section", &[], |page| limits(page, report));
     });
 }
 
 fn plate(page: &mut Markup, report: &Report) {
+    let lines: Vec<&PlateLine> = report
+        .plate
+        .iter()
+        .filter(|line| !report.is_of_instrument(line))
+        .collect();
     let mut groups: Vec<&str> = Vec::new();
-    for line in &report.plate {
+    for line in &lines {
         if !groups.contains(&line.group.as_str()) {
             groups.push(&line.group);
         }
@@ -23,20 +31,15 @@ fn plate(page: &mut Markup, report: &Report) {
     if groups.is_empty() {
         return;
     }
-    page.leaf("h2", "", "Nameplate, order, instruments");
+    page.leaf("h2", "", "Nameplate and order");
     for group in groups {
         page.element("p", &[], |page| {
             page.leaf("b", "", group).text(": ");
-            for (at, line) in report
-                .plate
-                .iter()
-                .filter(|line| line.group == group)
-                .enumerate()
-            {
+            for (at, line) in lines.iter().filter(|line| line.group == group).enumerate() {
                 if at > 0 {
                     page.text("; ");
                 }
-                plate_line(page, line);
+                plate_line(page, report, line);
             }
             page.text(".");
         });
@@ -48,7 +51,47 @@ fn plate(page: &mut Markup, report: &Report) {
     );
 }
 
-fn plate_line(page: &mut Markup, line: &PlateLine) {
+fn instruments(page: &mut Markup, report: &Report) {
+    if report.instruments.is_empty() {
+        return;
+    }
+    page.leaf("h2", "", "Instruments");
+    page.element("table", &[], |page| {
+        heads(page, &["Instrument", "Due", "Specification"], &[]);
+        page.element("tbody", &[], |page| {
+            for instrument in &report.instruments {
+                page.element("tr", &[], |page| {
+                    page.leaf("td", "", &instrument.name);
+                    page.element("td", &[("class", "due")], |page| {
+                        page.text(&instrument.due);
+                        if instrument.expired {
+                            page.text(" ").leaf("span", "mark", "PAST DUE");
+                        }
+                    });
+                    let specification = if instrument.specification.is_empty() {
+                        "not given".to_owned()
+                    } else {
+                        instrument.specification.join("; ")
+                    };
+                    page.element("td", &[("class", "small")], |page| {
+                        page.text(&specification);
+                        let own = report
+                            .plate
+                            .iter()
+                            .filter(|line| instrument.items.contains(&line.id));
+                        for line in own {
+                            if let (Some(seq), Some(how)) = (line.seq, &line.how) {
+                                sound(page, report, seq, how);
+                            }
+                        }
+                    });
+                });
+            }
+        });
+    });
+}
+
+fn plate_line(page: &mut Markup, report: &Report, line: &PlateLine) {
     page.text(&line.title).text(" ");
     for old in &line.replaced {
         page.leaf("span", "old", old).text(" ");
@@ -59,6 +102,9 @@ fn plate_line(page: &mut Markup, line: &PlateLine) {
     }
     if line.expired {
         page.text(" ").leaf("span", "mark", "PAST DUE");
+    }
+    if let (Some(seq), Some(how)) = (line.seq, &line.how) {
+        sound(page, report, seq, how);
     }
 }
 
@@ -84,39 +130,8 @@ fn limits(page: &mut Markup, report: &Report) {
             }
         });
     });
-    for meter in &report.meters {
-        let doubt = if meter.doubtful {
-            "; past its due date, so not assured"
-        } else {
-            ""
-        };
-        page.leaf(
-            "p",
-            "why",
-            &format!(
-                "U of readings in {}: {}, {} % of reading + {} counts of {}{doubt}.",
-                with_unit("", &meter.unit).trim(),
-                meter.name,
-                meter.percent,
-                meter.counts,
-                with_unit(&meter.resolution, &meter.unit)
-            ),
-        );
-    }
-    if !report.without_uncertainty.is_empty() {
-        let units: Vec<String> = report
-            .without_uncertainty
-            .iter()
-            .map(|unit| with_unit("", unit).trim().to_owned())
-            .collect();
-        page.leaf(
-            "p",
-            "why",
-            &format!(
-                "No U is given for readings in {}: the plate has no specification, or more than one, for them.",
-                units.join(", ")
-            ),
-        );
+    for words in report.uncertainty_words() {
+        page.leaf("p", "why", &words);
     }
 }
 
@@ -181,7 +196,7 @@ fn cells_line(page: &mut Markup, report: &Report, cells: &[&Answer]) {
             } else {
                 " k"
             });
-        clip_link(page, report, &cell.how);
+        sound(page, report, cell.seq, &cell.how);
     }
     limit_numbers(page, report, first);
 }
@@ -217,7 +232,7 @@ fn answer_line(page: &mut Markup, report: &Report, answer: &Answer) {
     } else {
         " k"
     });
-    clip_link(page, report, &answer.how);
+    sound(page, report, answer.seq, &answer.how);
     limit_numbers(page, report, answer);
     if answer.attempt > 1 {
         page.text(&format!(", attempt {}", answer.attempt));
@@ -239,6 +254,9 @@ fn answer_line(page: &mut Markup, report: &Report, answer: &Answer) {
         ));
     }
     if let Some(relayed) = &answer.how.relayed_by {
-        page.text(&format!(", relayed by {relayed}"));
+        page.text(&format!(
+            ", said by {}, relayed by {relayed}",
+            answer.how.by.as_deref().unwrap_or("nobody named")
+        ));
     }
 }

@@ -1,6 +1,7 @@
 //! As found and as left: pairs, the track, runs with their plot.
 
 use super::super::markup::Markup;
+use super::super::measured::grouped;
 use super::super::plot;
 use super::super::types::{Report, Run, RunCell, Side};
 
@@ -75,7 +76,7 @@ fn side(page: &mut Markup, side: &Side) {
     }
 }
 
-fn heads(page: &mut Markup, names: &[&str], numbers: &[usize]) {
+pub(super) fn heads(page: &mut Markup, names: &[&str], numbers: &[usize]) {
     page.element("thead", &[], |page| {
         page.element("tr", &[], |page| {
             for (at, name) in names.iter().enumerate() {
@@ -85,24 +86,19 @@ fn heads(page: &mut Markup, names: &[&str], numbers: &[usize]) {
     });
 }
 
-/// Runs that measure the same stand side by side, each column in a table of its own.
-pub(super) fn runs(page: &mut Markup, report: &Report) {
-    let mut groups: Vec<Vec<&Run>> = Vec::new();
-    for run in &report.runs {
-        let same = |group: &&mut Vec<&Run>| {
-            run.measures.is_some()
-                && group.iter().all(|other| {
-                    other.measures == run.measures
-                        && other.columns == run.columns
-                        && other.stage != run.stage
-                })
-        };
-        match groups.iter_mut().find(same) {
-            Some(group) => group.push(run),
-            None => groups.push(vec![run]),
-        }
+pub(super) fn strokes(page: &mut Markup, report: &Report) {
+    if report.strokes.is_empty() {
+        return;
     }
-    for group in groups {
+    page.element("section", &[], |page| {
+        page.leaf("h2", "", "Stroke");
+        plot::strokes(page, &report.strokes);
+    });
+}
+
+/// Each column of a group in a table of its own.
+pub(super) fn runs(page: &mut Markup, report: &Report) {
+    for group in grouped(&report.runs) {
         let columns = group.first().map_or(0, |run| run.columns.len());
         for column in 0..columns {
             page.element("section", &[], |page| run_column(page, &group, column));

@@ -1,11 +1,13 @@
 //! As found and as left: pairs, the track, runs.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::job::Stage;
 
 /// One quantity as found and as left.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Pair {
     /// The quantity.
     pub measures: String,
@@ -18,7 +20,8 @@ pub struct Pair {
 }
 
 /// One side of a [`Pair`].
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Side {
     /// The reading with its unit, as said or typed; none if there is none.
     pub shown: Option<String>,
@@ -37,7 +40,8 @@ pub struct Side {
 }
 
 /// Where the wiper stands on the track of the potentiometer.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Track {
     /// Least margin at each end, % of track, where the job has such a limit.
     pub margin_limit: Option<String>,
@@ -48,7 +52,8 @@ pub struct Track {
 }
 
 /// One position of the wiper with the ends of its travel. All in % of the track, from A.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Wiper {
     /// Where the wiper was read.
     pub at: Option<String>,
@@ -66,8 +71,27 @@ pub struct Wiper {
     pub from: Vec<u64>,
 }
 
+/// Stroke times, limit to limit.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct Stroke {
+    /// Record of the finding.
+    pub seq: u64,
+    /// Part of the work.
+    pub stage: Option<Stage>,
+    /// Opening, s.
+    pub open: String,
+    /// Closing, s.
+    pub close: String,
+    /// On the nameplate, s, where known.
+    pub nameplate: Option<String>,
+    /// Tolerance each way, % of the nameplate.
+    pub tolerance: Option<String>,
+}
+
 /// Readings over points.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Run {
     /// Step id.
     pub step: String,
@@ -90,7 +114,8 @@ pub struct Run {
 }
 
 /// The limit of the deviation of a run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct RunLimit {
     /// Limit id.
     pub id: String,
@@ -101,7 +126,8 @@ pub struct RunLimit {
 }
 
 /// A column of a run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct RunColumn {
     /// Column id.
     pub id: String,
@@ -110,7 +136,8 @@ pub struct RunColumn {
 }
 
 /// A row of a run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct RunRow {
     /// Point, % of travel.
     pub point: String,
@@ -123,7 +150,8 @@ pub struct RunRow {
 }
 
 /// One reading of a run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct RunCell {
     /// Record of the reading.
     pub seq: Option<u64>,

@@ -1,11 +1,12 @@
 //! Nameplate, instruments and limits.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{HowLine, Time};
 
 /// Where a plate item comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum PlateFrom {
     /// The job sheet.
@@ -17,7 +18,8 @@ pub enum PlateFrom {
 }
 
 /// One item of nameplate, order or instrument data.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct PlateLine {
     /// Item id.
     pub id: String,
@@ -46,7 +48,8 @@ pub struct PlateLine {
 }
 
 /// An instrument with a due date.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Instrument {
     /// Its name and number, as far as given.
     pub name: String,
@@ -56,10 +59,13 @@ pub struct Instrument {
     pub expired: bool,
     /// Its specification, as far as given.
     pub specification: Vec<String>,
+    /// Ids of the plate items that it is made of.
+    pub items: Vec<String>,
 }
 
 /// A limit.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct LimitLine {
     /// Limit id.
     pub id: String,
@@ -80,7 +86,8 @@ pub struct LimitLine {
 }
 
 /// A specification from which the uncertainty of readings is worked out.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Meter {
     /// Its name.
     pub name: String,
