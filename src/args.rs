@@ -133,6 +133,9 @@ pub struct SessionArgs {
     /// Microphone, by its name in `sayback microphones`.
     #[arg(long, value_name = "NAME", env = "SAYBACK_MICROPHONE")]
     pub microphone: Option<String>,
+    /// Push-to-talk: the microphone is closed until the talk key (Tab) opens it, and again closes it.
+    #[arg(long)]
+    pub push_to_talk: bool,
     /// Model folder in Vosk's format, instead of the one inside the program.
     #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
     pub model: Option<PathBuf>,

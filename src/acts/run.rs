@@ -302,6 +302,10 @@ impl Ear {
         args: &SessionArgs,
         sender: &mpsc::SyncSender<FromWorld>,
     ) -> Box<dyn Sound> {
+        run.live.microphone = crate::core::Microphone {
+            push_to_talk: args.push_to_talk,
+            closed: args.push_to_talk,
+        };
         match self {
             Self::None => Box::new(Silence),
             #[cfg(feature = "voice")]

@@ -101,7 +101,7 @@ impl World {
                         }
                     }
                     Effect::Quit(code) => self.quit = Some(code),
-                    Effect::Say(_) | Effect::Hush | Effect::Listen { .. } => {}
+                    Effect::Say(_) | Effect::Hush | Effect::Listen { .. } | Effect::CloseEar => {}
                 }
             }
         }

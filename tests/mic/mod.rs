@@ -12,5 +12,7 @@
 
 mod alsa;
 mod fault;
+mod front;
 mod intake;
 mod listening;
+mod noise;
