@@ -24,6 +24,16 @@ pub fn step(run: &mut Run, event: Event, at: Stamp) -> Vec<Effect> {
     turn.effects
 }
 
+/// Whether these words stop, whatever is asked.
+#[must_use]
+pub fn is_stop(words: &str) -> bool {
+    let nothing = Slot {
+        name: String::new(),
+        kind: SlotKind::Choice(Vec::new()),
+    };
+    spoken::parse(&nothing, words).meaning == Some(spoken::Meaning::Command(Command::Stop))
+}
+
 /// When the core wants a [`Event::Tick`], on the clock of [`Stamp::mono_ms`].
 #[must_use]
 pub fn deadline(run: &Run) -> Option<u64> {
@@ -149,16 +159,7 @@ impl Turn<'_> {
 
     fn heard(&mut self, words: &str, listen: u64, clip: Option<Clip>, damaged: bool) {
         // Stop words act even when they come late.
-        let is_stop = spoken::parse(
-            &Slot {
-                name: String::new(),
-                kind: SlotKind::Choice(Vec::new()),
-            },
-            words,
-        )
-        .meaning
-            == Some(spoken::Meaning::Command(Command::Stop));
-        if is_stop {
+        if is_stop(words) {
             self.stop(How {
                 channel: Channel::Voice,
                 heard: words.to_owned(),

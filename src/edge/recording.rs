@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 use super::ear::{Ear, Heard, Listener};
 use super::listening::{Gate, Rule};
 use super::sound::Sound as Samples;
+use crate::core::is_stop;
 use crate::drive::{Fed, Sound, Utterance};
 use crate::spoken::{self, CommandSet, Slot};
 
@@ -65,6 +66,16 @@ impl Recording {
         }
     }
 
+    /// The utterance, without its words where they are a small part of longer talk, as with a microphone.
+    fn vouched(heard: &Heard, listen: u64, gate: &mut Gate) -> Utterance {
+        let mut said = Self::utterance(heard, listen);
+        let seconds = said.samples.len() as f64 / f64::from(said.rate.max(1));
+        if !gate.vouches_for(seconds) && !is_stop(&said.words) {
+            said.words.clear();
+        }
+        said
+    }
+
     fn keep_pace(&self) {
         if let Some(since) = self.paced_since {
             let due = Duration::from_millis(self.at_ms());
@@ -105,7 +116,7 @@ impl Sound for Recording {
             return Some(match listener.finish() {
                 Ok(heard) => Fed::Time {
                     at_ms: self.at_ms(),
-                    heard: Some(Self::utterance(&heard, listen)),
+                    heard: Some(Self::vouched(&heard, listen, &mut self.gate)),
                 },
                 Err(error) => Fed::Failed(error.to_string()),
             });
@@ -118,7 +129,7 @@ impl Sound for Recording {
                         self.finished = false;
                         Some(Fed::Time {
                             at_ms: self.at_ms(),
-                            heard: Some(Self::utterance(&heard, listen)),
+                            heard: Some(Self::vouched(&heard, listen, &mut self.gate)),
                         })
                     }
                     Ok(_) => Some(Fed::Over),
@@ -135,7 +146,7 @@ impl Sound for Recording {
         let heard = match &mut self.open {
             Some(_) if passed.is_empty() => None,
             Some((listener, listen)) => match listener.accept(&passed) {
-                Ok(heard) => heard.map(|heard| Self::utterance(&heard, *listen)),
+                Ok(heard) => heard.map(|heard| Self::vouched(&heard, *listen, &mut self.gate)),
                 Err(error) => {
                     self.finished = true;
                     return Some(Fed::Failed(error.to_string()));

@@ -18,6 +18,9 @@ pub const BEFORE_SECONDS: f64 = 0.6;
 /// ends an utterance, so that it is the ear that ends it, and not the gate.
 pub const AFTER_SECONDS: f64 = 1.5;
 
+/// How much voice there may be beside the words of an answer and the air around them.
+const OTHER_TALK_SECONDS: f64 = 0.3;
+
 /// The frame that the detector judges: 256 samples at 16000 a second, 16 ms.
 const FRAME: usize = 256;
 
@@ -54,12 +57,14 @@ pub struct Gate {
     part: (i64, i64),
     /// Where between two samples of the frame it stands, in device samples times [`RATE`].
     phase: u32,
-    /// The noise floor, decibels below full scale.
-    floor: f32,
+    /// The noise floor, decibels below full scale; that of the first frame at first.
+    floor: Option<f32>,
     before: VecDeque<i16>,
     /// Samples until it closes; 0 when it is closed.
     open: usize,
     starts: u32,
+    /// Frames of voice since it opened, or since the last utterance.
+    voiced: u32,
 }
 
 impl Gate {
@@ -73,10 +78,11 @@ impl Gate {
             frame: Vec::with_capacity(FRAME),
             part: (0, 0),
             phase: 0,
-            floor: -50.0,
+            floor: None,
             before: VecDeque::new(),
             open: 0,
             starts: 0,
+            voiced: 0,
         }
     }
 
@@ -91,6 +97,7 @@ impl Gate {
         if self.voice(samples) {
             if self.open == 0 {
                 self.starts += 1;
+                self.voiced = 1;
                 out.extend(self.before.drain(..));
             }
             self.open = seconds(AFTER_SECONDS, self.rate);
@@ -109,7 +116,16 @@ impl Gate {
     /// Closes it: what comes next belongs to another question.
     pub fn close(&mut self) {
         self.open = 0;
+        self.voiced = 0;
         self.before.clear();
+    }
+
+    /// Whether an answer of this many seconds, the air around it included, is most of what was
+    /// said since the gate opened. A word found in the middle of longer talk was not meant for
+    /// Sayback: a partner talks to somebody, or a radio. Counts anew from here.
+    pub fn vouches_for(&mut self, seconds: f64) -> bool {
+        let voiced = f64::from(std::mem::take(&mut self.voiced)) * FRAME as f64 / f64::from(RATE);
+        voiced <= seconds + OTHER_TALK_SECONDS
     }
 
     /// Whether sound is being let through.
@@ -138,7 +154,9 @@ impl Gate {
                 let mean = self.part.0 / self.part.1.max(1);
                 self.frame.push(i16::try_from(mean).unwrap_or(0));
                 if self.frame.len() == FRAME {
-                    any |= self.judge();
+                    let is_voice = self.judge();
+                    self.voiced += u32::from(is_voice);
+                    any |= is_voice;
                     self.frame.clear();
                 }
                 if self.phase < self.rate {
@@ -165,14 +183,11 @@ impl Gate {
     /// Whether the frame is so many decibels above the noise floor, which it then changes.
     fn stands_out(&mut self, above: f32) -> bool {
         let db = level(&self.frame);
-        let stands_out = db >= self.floor + above;
-        // The floor follows a quieter frame quickly and climbs by 3 dB a second.
-        self.floor = if db < self.floor {
-            self.floor + (db - self.floor) * 0.3
-        } else {
-            self.floor + 0.05
-        };
-        stands_out
+        let floor = *self.floor.get_or_insert(db);
+        // It follows a quieter frame quickly and climbs by 5 dB a second.
+        let change = if db < floor { (db - floor) * 0.3 } else { 0.08 };
+        self.floor = Some(floor + change);
+        db >= floor + above
     }
 }
 
