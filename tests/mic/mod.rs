@@ -11,6 +11,7 @@
 )]
 
 mod alsa;
+mod check;
 mod fault;
 mod front;
 mod intake;
