@@ -1,4 +1,10 @@
 //! The microphone check, in virtual time.
+#![allow(
+    clippy::float_cmp,
+    clippy::unnecessary_wraps,
+    clippy::manual_is_multiple_of,
+    reason = "levels are told apart as they were given, and answers have one type"
+)]
 
 use sayback::mic_check::{Check, Fit, Now, PROMPT_TENTHS, PROMPTS, QUIET_TENTHS, Tenth, WORDS};
 

@@ -23,7 +23,7 @@ use rust_decimal::Decimal;
 
 use self::record::{Body, Clip, Cursor, How, Record, Value, Wall};
 use self::run::Saved;
-pub use self::step::{deadline, is_stop, step};
+pub use self::step::{deadline, step};
 pub use self::view::{View, view};
 use crate::job::Job;
 use crate::spoken::{CommandSet, Slot};

@@ -25,8 +25,7 @@ pub fn step(run: &mut Run, event: Event, at: Stamp) -> Vec<Effect> {
 }
 
 /// Whether these words stop, whatever is asked.
-#[must_use]
-pub fn is_stop(words: &str) -> bool {
+fn is_stop(words: &str) -> bool {
     let nothing = Slot {
         name: String::new(),
         kind: SlotKind::Choice(Vec::new()),

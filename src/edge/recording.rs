@@ -9,7 +9,6 @@ use std::time::{Duration, Instant};
 use super::ear::{Ear, Heard, Listener};
 use super::listening::{Gate, Rule};
 use super::sound::Sound as Samples;
-use crate::core::is_stop;
 use crate::drive::{Fed, Sound, Utterance};
 use crate::spoken::{self, CommandSet, Slot};
 
@@ -66,16 +65,6 @@ impl Recording {
         }
     }
 
-    /// The utterance, without its words where they are a small part of longer talk, as with a microphone.
-    fn vouched(heard: &Heard, listen: u64, gate: &mut Gate) -> Utterance {
-        let mut said = Self::utterance(heard, listen);
-        let seconds = said.samples.len() as f64 / f64::from(said.rate.max(1));
-        if !gate.vouches_for(seconds) && !is_stop(&said.words) {
-            said.words.clear();
-        }
-        said
-    }
-
     fn keep_pace(&self) {
         if let Some(since) = self.paced_since {
             let due = Duration::from_millis(self.at_ms());
@@ -116,7 +105,7 @@ impl Sound for Recording {
             return Some(match listener.finish() {
                 Ok(heard) => Fed::Time {
                     at_ms: self.at_ms(),
-                    heard: Some(Self::vouched(&heard, listen, &mut self.gate)),
+                    heard: Some(Self::utterance(&heard, listen)),
                 },
                 Err(error) => Fed::Failed(error.to_string()),
             });
@@ -129,7 +118,7 @@ impl Sound for Recording {
                         self.finished = false;
                         Some(Fed::Time {
                             at_ms: self.at_ms(),
-                            heard: Some(Self::vouched(&heard, listen, &mut self.gate)),
+                            heard: Some(Self::utterance(&heard, listen)),
                         })
                     }
                     Ok(_) => Some(Fed::Over),
@@ -146,7 +135,7 @@ impl Sound for Recording {
         let heard = match &mut self.open {
             Some(_) if passed.is_empty() => None,
             Some((listener, listen)) => match listener.accept(&passed) {
-                Ok(heard) => heard.map(|heard| Self::vouched(&heard, *listen, &mut self.gate)),
+                Ok(heard) => heard.map(|heard| Self::utterance(&heard, *listen)),
                 Err(error) => {
                     self.finished = true;
                     return Some(Fed::Failed(error.to_string()));

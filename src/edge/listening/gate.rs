@@ -18,9 +18,6 @@ pub const BEFORE_SECONDS: f64 = 0.6;
 /// ends an utterance, so that it is the ear that ends it, and not the gate.
 pub const AFTER_SECONDS: f64 = 1.5;
 
-/// How much voice there may be beside the words of an answer and the air around them.
-const OTHER_TALK_SECONDS: f64 = 0.3;
-
 /// The frame that the detector judges: 256 samples at 16000 a second, 16 ms.
 const FRAME: usize = 256;
 
@@ -63,8 +60,6 @@ pub struct Gate {
     /// Samples until it closes; 0 when it is closed.
     open: usize,
     starts: u32,
-    /// Frames of voice since it opened, or since the last utterance.
-    voiced: u32,
 }
 
 impl Gate {
@@ -82,7 +77,6 @@ impl Gate {
             before: VecDeque::new(),
             open: 0,
             starts: 0,
-            voiced: 0,
         }
     }
 
@@ -97,7 +91,6 @@ impl Gate {
         if self.voice(samples) {
             if self.open == 0 {
                 self.starts += 1;
-                self.voiced = 1;
                 out.extend(self.before.drain(..));
             }
             self.open = seconds(AFTER_SECONDS, self.rate);
@@ -116,16 +109,7 @@ impl Gate {
     /// Closes it: what comes next belongs to another question.
     pub fn close(&mut self) {
         self.open = 0;
-        self.voiced = 0;
         self.before.clear();
-    }
-
-    /// Whether an answer of this many seconds, the air around it included, is most of what was
-    /// said since the gate opened. A word found in the middle of longer talk was not meant for
-    /// Sayback: a partner talks to somebody, or a radio. Counts anew from here.
-    pub fn vouches_for(&mut self, seconds: f64) -> bool {
-        let voiced = f64::from(std::mem::take(&mut self.voiced)) * FRAME as f64 / f64::from(RATE);
-        voiced <= seconds + OTHER_TALK_SECONDS
     }
 
     /// Whether sound is being let through.
@@ -154,9 +138,7 @@ impl Gate {
                 let mean = self.part.0 / self.part.1.max(1);
                 self.frame.push(i16::try_from(mean).unwrap_or(0));
                 if self.frame.len() == FRAME {
-                    let is_voice = self.judge();
-                    self.voiced += u32::from(is_voice);
-                    any |= is_voice;
+                    any |= self.judge();
                     self.frame.clear();
                 }
                 if self.phase < self.rate {

@@ -6,7 +6,6 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::Duration;
 
 use super::{Engine, FromEar, Gate, HeardUtterance, OpenEar, Rule, WordGraph};
-use crate::core::is_stop;
 use crate::edge::mic::{Capture, LevelMeter, MicError, Source};
 
 /// What the thread does, one step at a time.
@@ -134,13 +133,7 @@ where
             && let Some(ear) = &mut question.ear
         {
             match guarded(|| ear.finish()) {
-                Ok(heard) => {
-                    let heard = match &mut self.mic {
-                        Mic::Open { gate, .. } => vouched(heard, gate),
-                        Mic::Closed { .. } => heard,
-                    };
-                    (self.tell)(heard_from(heard, question.number, question.damaged));
-                }
+                Ok(heard) => (self.tell)(heard_from(heard, question.number, question.damaged)),
                 Err(_why) => {
                     self.engine = Life::Closed;
                     let nothing = HeardUtterance::default();
@@ -372,7 +365,6 @@ where
                     Ok(Some(utterance)) => {
                         let damaged = std::mem::take(&mut question.damaged);
                         question.failed = false;
-                        let utterance = vouched(utterance, gate);
                         heard.push(heard_from(utterance, question.number, damaged));
                     }
                     Err(why) => failed = Some(why),
@@ -416,16 +408,6 @@ where
             (self.tell)(FromEar::Back);
         }
     }
-}
-
-/// The utterance, without its words if it is only a small part of what was said; but a word that
-/// stops stops always.
-fn vouched(mut utterance: HeardUtterance, gate: &mut Gate) -> HeardUtterance {
-    let seconds = utterance.samples.len() as f64 / f64::from(utterance.rate.max(1));
-    if !gate.vouches_for(seconds) && !is_stop(&utterance.words) {
-        utterance.words.clear();
-    }
-    utterance
 }
 
 fn heard_from(utterance: HeardUtterance, listen: u64, damaged: bool) -> FromEar {
