@@ -4,7 +4,8 @@
 //! the detector's own memory. Only the thread that listens changes it. What is
 //! let through is the sound itself, never a changed one; what opens the gate is
 //! no answer yet, it only lets the ear judge. Which rule and which numbers is
-//! chosen on evidence: `tests/mic/front.rs` prints it.
+//! chosen on evidence: `tests/mic/front.rs` prints it. A noise reduction was
+//! measured there too, and is not here: it lost answers.
 
 use std::collections::VecDeque;
 
@@ -38,9 +39,10 @@ pub enum Rule {
 }
 
 impl Default for Rule {
-    /// The one that the figures speak for.
+    /// The one that the figures speak for: on the recordings it was chosen with, it let half of the
+    /// noise through and lost no answer (227 of 254 right with it and without).
     fn default() -> Self {
-        Self::Both(6.0, 0.5)
+        Self::Voice(0.5)
     }
 }
 
