@@ -5,7 +5,8 @@
 //! let through is the sound itself, never a changed one; what opens the gate is
 //! no answer yet, it only lets the ear judge. Which rule and which numbers is
 //! chosen on evidence: `tests/mic/front.rs` prints it. A noise reduction was
-//! measured there too, and is not here: it lost answers.
+//! measured there too, and is not here: 225 of 254 right with it, 227 without
+//! (1 and 4 wrong): no clear gain for a change of the sound.
 
 use std::collections::VecDeque;
 
