@@ -74,9 +74,12 @@ pub enum Act {
     /// Say what the ear hears in recordings, or print figures over a table of them.
     #[cfg(feature = "voice")]
     Hear(HearArgs),
-    /// List the microphones.
+    /// List the microphones, or remember one.
     #[cfg(feature = "voice")]
-    Microphones,
+    Microphones(MicrophonesArgs),
+    /// Check the microphone before a job, in about two minutes: noise, voice, twelve words, four numbers.
+    #[cfg(feature = "voice")]
+    MicrophoneCheck(MicrophoneCheckArgs),
     /// Print the JSON Schema (draft 2020-12) of `record --print json`.
     Schema,
     /// Print completions for a shell.
@@ -133,6 +136,9 @@ pub struct SessionArgs {
     /// Microphone, by its name in `sayback microphones`.
     #[arg(long, value_name = "NAME", env = "SAYBACK_MICROPHONE")]
     pub microphone: Option<String>,
+    /// Push-to-talk: the microphone is closed until the talk key (Tab) opens it, and again closes it.
+    #[arg(long)]
+    pub push_to_talk: bool,
     /// Model folder in Vosk's format, instead of the one inside the program.
     #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
     pub model: Option<PathBuf>,
@@ -232,6 +238,39 @@ pub enum Form {
     Json,
     /// Short summary.
     Text,
+}
+
+/// Options of `microphones`.
+#[cfg(feature = "voice")]
+#[derive(Debug, Args)]
+pub struct MicrophonesArgs {
+    /// Use this one from now on; by its name in the list.
+    #[arg(long, value_name = "NAME")]
+    pub choose: Option<String>,
+    /// Use the system's own from now on.
+    #[arg(long, conflicts_with = "choose")]
+    pub forget: bool,
+}
+
+/// Options of `microphone-check`.
+#[cfg(feature = "voice")]
+#[derive(Debug, Args)]
+pub struct MicrophoneCheckArgs {
+    /// Judge a recording of a check instead: five seconds without speech, then what is to be read.
+    #[arg(long, value_name = "FILE")]
+    pub recording: Option<PathBuf>,
+    /// Microphone, by its name in `sayback microphones`.
+    #[arg(long, value_name = "NAME", env = "SAYBACK_MICROPHONE")]
+    pub microphone: Option<String>,
+    /// Lines instead of a screen.
+    #[arg(long)]
+    pub plain: bool,
+    /// Bold and reverse only, no colour.
+    #[arg(long)]
+    pub contrast: bool,
+    /// Model folder in Vosk's format, instead of the one inside the program.
+    #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
+    pub model: Option<PathBuf>,
 }
 
 /// Options of `hear`.

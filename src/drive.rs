@@ -33,8 +33,22 @@ pub trait Output {
     fn hint(&mut self, text: &str) {
         let _ = text;
     }
+    /// Takes in how loud the microphone is; true if that changes what is shown.
+    fn level(&mut self, level: Level) -> bool {
+        let _ = level;
+        false
+    }
     /// Leaves the terminal to others for a while and takes it again.
     fn suspend(&mut self) {}
+}
+
+/// How loud the microphone was for a tenth of a second.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Level {
+    /// Decibels below full scale, root mean square.
+    pub db: f32,
+    /// Whether it was too loud for the microphone.
+    pub clipping: bool,
 }
 
 /// What comes in over the channel.
@@ -58,6 +72,8 @@ pub enum FromWorld {
     KeysGone,
     /// The ear heard something.
     Heard(Utterance),
+    /// How loud the microphone is.
+    Level(Level),
     /// The ear is not there.
     EarLost(String),
     /// The ear is ready.
@@ -83,6 +99,9 @@ pub struct Utterance {
 pub trait Sound {
     /// A question is open: listen for this.
     fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64);
+    /// The microphone was closed: what was said so far is an utterance, then nothing is
+    /// listened for until the next question.
+    fn close(&mut self) {}
     /// Goes on by one piece of sound, where the sound is fed from here. `None`: nothing to feed.
     fn feed(&mut self) -> Option<Fed>;
     /// True if sound is never fed from the loop: there is no recording.
@@ -243,6 +262,13 @@ impl Session<'_> {
                 self.show()
             }
             Ok(FromWorld::Heard(utterance)) => self.heard(utterance),
+            Ok(FromWorld::Level(level)) => {
+                if self.output.level(level) {
+                    self.show()
+                } else {
+                    None
+                }
+            }
             Ok(FromWorld::EarLost(why)) => self.deliver(Event::EarLost { why }),
             Ok(FromWorld::EarBack) => self.deliver(Event::EarBack),
             Ok(FromWorld::End(code)) => self.deliver(Event::Hangup { code }),
@@ -324,6 +350,7 @@ impl Session<'_> {
                     Effect::Append(record) => events.push_back(self.append(&record)),
                     Effect::Say(text) => self.output.say(&text),
                     Effect::Hush => self.output.hush(),
+                    Effect::CloseEar => self.sound.close(),
                     Effect::Listen {
                         slot,
                         commands,

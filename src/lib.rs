@@ -16,6 +16,7 @@ pub mod edge;
 pub mod hear;
 pub mod job;
 pub mod journal;
+pub mod mic_check;
 pub mod proof;
 pub mod report;
 mod spelling;

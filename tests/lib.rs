@@ -11,6 +11,7 @@ mod job;
 mod journal;
 #[cfg(feature = "voice")]
 mod mic;
+mod mic_check;
 mod outside;
 mod proof;
 mod report;

@@ -3,6 +3,8 @@
 //! Data goes to standard output, messages to standard error. Every error says
 //! what was found and what to do.
 
+#[cfg(feature = "voice")]
+mod mic_check;
 mod proof;
 mod record;
 mod run;
@@ -87,7 +89,9 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         #[cfg(feature = "voice")]
         Act::Hear(args) => tables::hear(&args),
         #[cfg(feature = "voice")]
-        Act::Microphones => run::microphones(),
+        Act::Microphones(args) => mic_check::microphones(&args),
+        #[cfg(feature = "voice")]
+        Act::MicrophoneCheck(args) => mic_check::check(&args),
         Act::Schema => print(&crate::report::schema()).map(|()| DONE),
         Act::Completions { shell } => tables::completions(shell),
     };

@@ -1,4 +1,4 @@
-//! `run`, `resume`, `microphones`: one session at a job.
+//! `run`, `resume`: one session at a job.
 
 use std::collections::BTreeMap;
 use std::io::IsTerminal;
@@ -58,8 +58,22 @@ pub fn start(args: &RunArgs) -> Result<u8, Failure> {
         at: clock::wall(),
         body: Body::Started(started.clone()),
     };
-    let journal = Journal::create(storage, &first).map_err(Failure::not_saved)?;
-    let saved = Saved::new(&job, started);
+    #[cfg_attr(not(feature = "voice"), allow(unused_mut))]
+    let mut journal = Journal::create(storage, &first).map_err(Failure::not_saved)?;
+    #[cfg_attr(not(feature = "voice"), allow(unused_mut))]
+    let mut saved = Saved::new(&job, started);
+    #[cfg(feature = "voice")]
+    if matches!(sound, Ear::Microphone) {
+        match recent_check(&args.session, first.at) {
+            Some(check) => {
+                journal.append(&check).map_err(Failure::not_saved)?;
+                saved.apply(&job, &check);
+            }
+            None => tell(
+                "this microphone has not been checked here today: sayback microphone-check takes two minutes",
+            ),
+        }
+    }
     session(
         Run::new(Arc::new(job), saved),
         journal,
@@ -152,6 +166,37 @@ pub fn read_job(name: &str) -> Result<(String, Job), Failure> {
     load::file(path).map_err(Failure::wrong)
 }
 
+/// Whether there is a terminal to draw on, and lines were not asked for.
+pub(super) fn on_screen(plain: bool) -> bool {
+    !plain
+        && std::io::stdout().is_terminal()
+        && std::io::stdin().is_terminal()
+        && std::env::var("TERM").map_or(true, |term| term != "dumb")
+}
+
+/// How long a microphone check is of use: a working day.
+#[cfg(feature = "voice")]
+const CHECK_HOLDS_MS: i64 = 12 * 3600 * 1000;
+
+/// The last microphone check, for the journal of a run that listens to that microphone.
+#[cfg(feature = "voice")]
+fn recent_check(args: &SessionArgs, now: crate::core::record::Wall) -> Option<Record> {
+    let settings = crate::edge::settings::Settings::of_user();
+    let wanted = args.microphone.clone().or(settings.microphone);
+    let wanted = wanted.unwrap_or_else(|| "(default)".to_owned());
+    let check = settings.check.filter(|check| {
+        check.measured.device == wanted
+            && (0..CHECK_HOLDS_MS).contains(&(now.utc_ms - check.utc_ms))
+    })?;
+    Some(Record {
+        at: now,
+        body: Body::MicrophoneChecked {
+            checked_utc_ms: check.utc_ms,
+            measured: check.measured,
+        },
+    })
+}
+
 fn session(
     run: Run,
     journal: Journal<Record, FileStorage>,
@@ -159,10 +204,7 @@ fn session(
     ear: Ear,
     args: &SessionArgs,
 ) -> Result<u8, Failure> {
-    let on_screen = !args.plain
-        && std::io::stdout().is_terminal()
-        && std::io::stdin().is_terminal()
-        && std::env::var("TERM").map_or(true, |term| term != "dumb");
+    let on_screen = on_screen(args.plain);
     let keymap = match &args.keys {
         Some(path) => keys::Keymap::read(path).map_err(Failure::wrong)?,
         None => keys::Keymap::default(),
@@ -302,6 +344,10 @@ impl Ear {
         args: &SessionArgs,
         sender: &mpsc::SyncSender<FromWorld>,
     ) -> Box<dyn Sound> {
+        run.live.microphone = crate::core::Microphone {
+            push_to_talk: args.push_to_talk,
+            closed: args.push_to_talk,
+        };
         match self {
             Self::None => Box::new(Silence),
             #[cfg(feature = "voice")]
@@ -314,7 +360,9 @@ impl Ear {
                 run.live.ear = EarState::Loading;
                 Box::new(crate::edge::live_ear::LiveEar::start(
                     model(args),
-                    args.microphone.clone(),
+                    args.microphone
+                        .clone()
+                        .or_else(|| crate::edge::settings::Settings::of_user().microphone),
                     sender.clone(),
                 ))
             }
@@ -325,23 +373,4 @@ impl Ear {
 #[cfg(feature = "voice")]
 fn model(args: &SessionArgs) -> crate::edge::ear::ModelChoice {
     super::tables::model_choice(args.model.as_deref())
-}
-
-/// Lists the microphones.
-///
-/// # Errors
-/// If none can be listed.
-#[cfg(feature = "voice")]
-pub fn microphones() -> Result<u8, Failure> {
-    let found = crate::edge::mic::devices().map_err(Failure::wrong)?;
-    if found.is_empty() {
-        tell("no microphone was found. Plug one in, or use the keypad: sayback run JOB --keypad");
-        return Ok(NOT_DONE);
-    }
-    let lines: Vec<String> = found
-        .iter()
-        .map(|device| format!("{}\t{}", device.id, device.name))
-        .collect();
-    super::print(&(lines.join("\n") + "\n"))?;
-    Ok(0)
 }

@@ -123,7 +123,7 @@ fn asking(turn: &mut Turn, key: Key) {
         Key::Letter(letter) if is_text => push(turn, letter.to_ascii_uppercase()),
         // Shown and refused whole: a sign that is dropped would leave an answer that nobody gave.
         Key::Letter(letter) => push(turn, letter),
-        Key::Stop => {}
+        Key::Stop | Key::Talk => {}
     }
 }
 
@@ -372,7 +372,7 @@ fn note_key(turn: &mut Turn, key: Key) {
         Key::Minus => push(turn, '-'),
         Key::Plus => push(turn, '+'),
         Key::Letter(letter) => push(turn, letter),
-        Key::Stop => {}
+        Key::Stop | Key::Talk => {}
     }
 }
 

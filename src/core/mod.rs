@@ -105,6 +105,8 @@ pub enum Key {
     Erase,
     /// Stop.
     Stop,
+    /// Opens the microphone, or closes it: pressed, never held.
+    Talk,
     /// A letter of a full keyboard.
     Letter(char),
 }
@@ -127,6 +129,9 @@ pub enum Effect {
         /// Number of this question.
         listen: u64,
     },
+    /// The microphone was closed: what was said so far is an utterance, and nothing is
+    /// listened for until the next [`Effect::Listen`].
+    CloseEar,
     /// End the program with this exit code.
     Quit(u8),
 }
@@ -179,6 +184,8 @@ pub struct Live {
     pub last_key: Option<(Key, u64)>,
     /// State of the ear.
     pub ear: EarState,
+    /// When it listens.
+    pub microphone: Microphone,
     /// Text of the last value kept, for the screen.
     pub last_kept: Option<String>,
     /// Verdict of the finding that is being told.
@@ -281,6 +288,15 @@ pub enum Mark {
     Watch,
     /// Bad or refused.
     Bad,
+}
+
+/// When the ear listens, always shown. The talk key changes it, and nothing else.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Microphone {
+    /// Push-to-talk: it begins closed, and each answer begins with the key.
+    pub push_to_talk: bool,
+    /// Closed by the talk key: nothing is heard, not even a stop word.
+    pub closed: bool,
 }
 
 /// State of the ear, always shown.

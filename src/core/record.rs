@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::calc::finding::Finding;
 use crate::job::{Job, Limit, PlateValue, Stage};
+use crate::mic_check::Measured;
 
 /// Version of the journal's records. A journal of a later one is refused.
 pub const FORMAT: u32 = 1;
@@ -151,6 +152,13 @@ pub enum Body {
     Microphone {
         /// What was said about it.
         state: String,
+    },
+    /// The microphone was checked before the job.
+    MicrophoneChecked {
+        /// When: milliseconds since 1970-01-01T00:00:00Z.
+        checked_utc_ms: i64,
+        /// What was measured.
+        measured: Measured,
     },
     /// The job is closed.
     Closed {

@@ -163,7 +163,8 @@ impl Saved {
             | Body::Noted { .. }
             | Body::Stopped { .. }
             | Body::Resumed { .. }
-            | Body::Microphone { .. } => {}
+            | Body::Microphone { .. }
+            | Body::MicrophoneChecked { .. } => {}
         }
     }
 

@@ -24,6 +24,15 @@ pub fn step(run: &mut Run, event: Event, at: Stamp) -> Vec<Effect> {
     turn.effects
 }
 
+/// Whether these words stop, whatever is asked.
+fn is_stop(words: &str) -> bool {
+    let nothing = Slot {
+        name: String::new(),
+        kind: SlotKind::Choice(Vec::new()),
+    };
+    spoken::parse(&nothing, words).meaning == Some(spoken::Meaning::Command(Command::Stop))
+}
+
 /// When the core wants a [`Event::Tick`], on the clock of [`Stamp::mono_ms`].
 #[must_use]
 pub fn deadline(run: &Run) -> Option<u64> {
@@ -56,11 +65,15 @@ impl Turn<'_> {
                 }
             }
             Event::Key(key) => {
-                if !keypad::is_bounce(&mut self.run.live, key, self.at.mono_ms) {
+                let bounced = keypad::is_bounce(&mut self.run.live, key, self.at.mono_ms);
+                if key == Key::Talk && !bounced {
+                    self.talk();
+                } else if !bounced {
                     self.relisten = true;
                     keypad::take(self, key);
                 }
             }
+            Event::Typed(Key::Talk) => self.talk(),
             Event::Typed(key) => {
                 self.relisten = true;
                 keypad::take(self, key);
@@ -119,20 +132,33 @@ impl Turn<'_> {
         }
     }
 
+    /// The talk key. What is said while the question stays open is heard to its end: the question
+    /// keeps its number, so that the utterance that the key ended is still an answer to it.
+    fn talk(&mut self) {
+        let live = &mut self.run.live;
+        match (&live.ear, live.microphone.closed) {
+            (EarState::None, _) => {
+                self.tell(
+                    Mark::Watch,
+                    "This run is by keypad: there is no microphone to open.",
+                );
+            }
+            (_, true) => {
+                live.microphone.closed = false;
+                self.relisten = true;
+            }
+            (_, false) => {
+                live.microphone.closed = true;
+                self.effects.push(Effect::CloseEar);
+            }
+        }
+    }
+
     // ---- what is heard -------------------------------------------------
 
     fn heard(&mut self, words: &str, listen: u64, clip: Option<Clip>, damaged: bool) {
         // Stop words act even when they come late.
-        let is_stop = spoken::parse(
-            &Slot {
-                name: String::new(),
-                kind: SlotKind::Choice(Vec::new()),
-            },
-            words,
-        )
-        .meaning
-            == Some(spoken::Meaning::Command(Command::Stop));
-        if is_stop {
+        if is_stop(words) {
             self.stop(How {
                 channel: Channel::Voice,
                 heard: words.to_owned(),
@@ -332,6 +358,10 @@ impl Turn<'_> {
             _ => (commands_only(), CommandSet::All),
         };
         self.run.live.listen += 1;
+        if self.run.live.microphone.closed {
+            // The question has its new number, so that what comes late is no answer to it.
+            return;
+        }
         let listen = self.run.live.listen;
         self.effects.push(Effect::Listen {
             slot,

@@ -6,7 +6,7 @@ use super::question::{Asked, asked, value_text};
 use super::record::Cursor;
 use super::run::Saved;
 use super::step::Turn;
-use super::{EarState, Mark, Phase, Run};
+use super::{EarState, Live, Mark, Microphone, Phase, Run};
 use crate::job::{PlateItem, Step, StepKind};
 use crate::spoken::SlotKind;
 
@@ -65,9 +65,9 @@ pub fn view(run: &Run) -> View {
         keys: keypad::hints(&live.phase, &asked, live),
         ear: match &live.ear {
             EarState::None => "keypad only".to_owned(),
-            EarState::Loading => "ear: getting ready".to_owned(),
-            EarState::Open => "ear: open".to_owned(),
-            EarState::Lost(_) => "ear: LOST, use the keypad".to_owned(),
+            EarState::Loading => "mic: getting ready".to_owned(),
+            EarState::Lost(_) => "mic: LOST, use the keypad".to_owned(),
+            EarState::Open => listening(live).to_owned(),
         },
         last: live.last_kept.clone().unwrap_or_default(),
     };
@@ -90,6 +90,21 @@ pub fn view(run: &Run) -> View {
     }
     phase(run, &mut shown);
     shown
+}
+
+/// Whether the microphone is open, in words whose first tell the most.
+fn listening(live: &Live) -> &'static str {
+    match (live.microphone, &live.phase) {
+        (Microphone { closed: true, .. }, _) => "mic: CLOSED, Tab opens it",
+        (_, Phase::Paused | Phase::Stopped) => "mic: PAUSED, say go ahead",
+        (
+            Microphone {
+                push_to_talk: true, ..
+            },
+            _,
+        ) => "mic: OPEN, Tab closes it",
+        _ => "mic: OPEN",
+    }
 }
 
 fn phase(run: &Run, shown: &mut View) {

@@ -109,6 +109,7 @@ impl Turn<'_> {
             Body::Microphone { .. } if self.run.live.phase != Phase::Saving => return,
             Body::Started(_)
             | Body::Moved { .. }
+            | Body::MicrophoneChecked { .. }
             | Body::Resumed { .. }
             | Body::Microphone { .. } => String::new(),
         };

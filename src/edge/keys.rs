@@ -28,7 +28,7 @@ const SIGNAL_FIRST: Duration = Duration::from_millis(500);
 const LOOK_EVERY: u32 = 20;
 
 /// Acts that can be given other keys, and what each is.
-const ACTS: [(&str, Key); 18] = [
+const ACTS: [(&str, Key); 19] = [
     ("enter", Key::Enter),
     ("plus", Key::Plus),
     ("minus", Key::Minus),
@@ -37,6 +37,7 @@ const ACTS: [(&str, Key); 18] = [
     ("point", Key::Point),
     ("erase", Key::Erase),
     ("stop", Key::Stop),
+    ("talk", Key::Talk),
     ("0", Key::Digit(0)),
     ("1", Key::Digit(1)),
     ("2", Key::Digit(2)),
@@ -259,6 +260,7 @@ fn usual(code: KeyCode) -> Option<Key> {
         KeyCode::Enter => Key::Enter,
         KeyCode::Backspace => Key::Erase,
         KeyCode::Esc => Key::Stop,
+        KeyCode::Tab => Key::Talk,
         KeyCode::Char(character) if !character.is_control() => sign_key(character),
         // A keypad whose NumLock is off.
         KeyCode::Insert => Key::Digit(0),
@@ -282,6 +284,7 @@ fn usual_codes(key: Key) -> Vec<KeyCode> {
         Key::Enter => vec![KeyCode::Enter],
         Key::Erase => vec![KeyCode::Backspace],
         Key::Stop => vec![KeyCode::Esc],
+        Key::Talk => vec![KeyCode::Tab],
         Key::Point => vec![KeyCode::Char('.'), KeyCode::Char(',')],
         Key::Plus => vec![KeyCode::Char('+')],
         Key::Minus => vec![KeyCode::Char('-')],
@@ -350,7 +353,7 @@ pub fn is_num_lock_off(event: &Event, keymap: &Keymap) -> bool {
     };
     let is_arrow = !matches!(
         code,
-        KeyCode::Enter | KeyCode::Backspace | KeyCode::Esc | KeyCode::Char(_)
+        KeyCode::Enter | KeyCode::Backspace | KeyCode::Esc | KeyCode::Tab | KeyCode::Char(_)
     );
     is_arrow && usual(*code).is_some() && keymap.own.iter().all(|(own, _)| own != code)
 }
@@ -492,7 +495,7 @@ pub enum Line {
 /// Reads one line.
 ///
 /// Nothing, `yes`, `y`, `done` and `next` are Enter; `no` and `n` are minus;
-/// `stop` is Stop; one of `+ - * /` alone is that key, and figures may follow it
+/// `stop` is Stop; `talk` opens or closes the microphone; one of `+ - * /` alone is that key, and figures may follow it
 /// with blanks between (`/ 2`). All else is an answer.
 #[must_use]
 pub fn read_line(text: &str) -> Line {
@@ -501,6 +504,7 @@ pub fn read_line(text: &str) -> Line {
         "" | "yes" | "y" | "done" | "next" => return Line::Keys(vec![Key::Enter]),
         "no" | "n" => return Line::Keys(vec![Key::Minus]),
         "stop" => return Line::Keys(vec![Key::Stop]),
+        "talk" => return Line::Keys(vec![Key::Talk]),
         _ => {}
     }
     let is_act = |part: &str| matches!(part, "/" | "*" | "+" | "-");

@@ -9,6 +9,7 @@
 //! Time is an input of [`Listening::step`], so that the watchdog and the pauses
 //! between attempts are tested without waiting.
 
+mod gate;
 mod step;
 
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -19,6 +20,7 @@ use std::time::{Duration, Instant};
 use super::mic::{MicChoice, Source};
 use crate::spoken::WordGraph;
 
+pub use gate::{Gate, Rule};
 pub use step::{FIRST_PAUSE, LONGEST_PAUSE, Listening, WATCHDOG};
 
 /// What hears: the ear, or what a test puts in its place.
@@ -103,6 +105,9 @@ pub enum FromEar {
 /// How often the thread looks for sound.
 const TICK: Duration = Duration::from_millis(20);
 
+/// How late the sound of a microphone may be.
+const ON_ITS_WAY: Duration = Duration::from_millis(250);
+
 /// What the program wishes the ear to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Wish {
@@ -125,8 +130,13 @@ pub struct Handle {
 }
 
 /// Starts the thread. `open` opens the ear, once now and once more after each
-/// failure of it; `to_main` must not block, since sound is lost while it does.
-pub fn start<E, O>(open: O, mic: MicChoice, to_main: impl Fn(FromEar) + Send + 'static) -> Handle
+/// failure of it; `rule` says what is let through to it; `to_main` must not block, since sound is lost while it does.
+pub fn start<E, O>(
+    open: O,
+    mic: MicChoice,
+    rule: Rule,
+    to_main: impl Fn(FromEar) + Send + 'static,
+) -> Handle
 where
     E: Engine + 'static,
     O: FnMut() -> Result<E, String> + Send + 'static,
@@ -141,7 +151,8 @@ where
         .name("ear".to_owned())
         .spawn(move || {
             if let Ok(to_main) = take.recv() {
-                run(Listening::new(open, mic, to_main), &letters, alive);
+                let listening = Listening::new(open, mic, to_main).with_gate(rule);
+                run(listening, &letters, alive);
             }
         });
     match begun {
@@ -178,7 +189,7 @@ impl Handle {
     /// Ends the utterance now, as when a push-to-talk key is let go: what was
     /// said comes as [`FromEar::Heard`] (perhaps without words, and damaged when
     /// the ear failed), then it is deaf. Nothing comes while the microphone is
-    /// lost. Sound is up to two tenths of a second late, so wait that long first.
+    /// lost. Sound is up to two tenths of a second late, and that is waited for.
     pub fn end_utterance(&self) {
         self.post(|mail| mail.end_utterance = true);
     }
@@ -218,6 +229,8 @@ fn run<E: Engine, O, S, T>(
     T: Fn(FromEar),
 {
     let began = now();
+    // When the utterance is to end that a key closed: its last sound is still on its way.
+    let mut ends_at = None;
     loop {
         let (mail, arrived) = mailbox;
         let (mut letters, _) = arrived
@@ -230,11 +243,21 @@ fn run<E: Engine, O, S, T>(
             break;
         }
         match letters.wish {
-            Some(Wish::Listen { graph, number }) => listening.listen(graph, number),
-            Some(Wish::Deaf) => listening.deaf(),
+            Some(Wish::Listen { graph, number }) => {
+                ends_at = None;
+                listening.listen(graph, number);
+            }
+            Some(Wish::Deaf) => {
+                ends_at = None;
+                listening.deaf();
+            }
             None => {}
         }
         if letters.end_utterance {
+            ends_at = Some(now() + ON_ITS_WAY);
+        }
+        if ends_at.is_some_and(|at| at <= now()) {
+            ends_at = None;
             listening.end_utterance();
         }
         listening.step(now() - began);

@@ -3,9 +3,9 @@
 use std::sync::mpsc::SyncSender;
 
 use super::ear::{Ear, Heard, Listener, ModelChoice};
-use super::listening::{self, Engine, FromEar, Handle, HeardUtterance, OpenEar};
+use super::listening::{self, Engine, FromEar, Handle, HeardUtterance, OpenEar, Rule};
 use super::mic::MicChoice;
-use crate::drive::{Fed, FromWorld, Sound, Utterance};
+use crate::drive::{Fed, FromWorld, Level, Sound, Utterance};
 use crate::spoken::{self, CommandSet, Slot, WordGraph};
 
 /// The ear on its thread.
@@ -24,6 +24,7 @@ impl LiveEar {
         let handle = listening::start(
             move || Ear::open(&model).map_err(|error| error.to_string()),
             microphone.map_or(MicChoice::Default, MicChoice::Named),
+            Rule::default(),
             move |news| {
                 let event = match news {
                     FromEar::Ready { .. } | FromEar::Back => FromWorld::EarBack,
@@ -41,7 +42,11 @@ impl LiveEar {
                         damaged,
                     }),
                     FromEar::Lost { why } => FromWorld::EarLost(why),
-                    FromEar::Level { .. } => return,
+                    FromEar::Level { db, clipping } => {
+                        // A level that finds no room is replaced by the next one.
+                        let _ = to_loop.try_send(FromWorld::Level(Level { db, clipping }));
+                        return;
+                    }
                 };
                 // The loop is gone: the session is over, and nobody listens any more.
                 let _ = to_loop.send(event);
@@ -55,6 +60,10 @@ impl Sound for LiveEar {
     fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64) {
         self.handle
             .listen(spoken::listening(slot, commands), listen);
+    }
+
+    fn close(&mut self) {
+        self.handle.end_utterance();
     }
 
     fn feed(&mut self) -> Option<Fed> {

@@ -15,6 +15,7 @@ pub mod plain;
 pub mod recording;
 pub mod runs;
 pub mod screen;
+pub mod settings;
 pub mod signals;
 pub mod signing_key;
 #[cfg(feature = "voice")]

@@ -7,6 +7,7 @@
 use std::time::{Duration, Instant};
 
 use super::ear::{Ear, Heard, Listener};
+use super::listening::{Gate, Rule};
 use super::sound::Sound as Samples;
 use crate::drive::{Fed, Sound, Utterance};
 use crate::spoken::{self, CommandSet, Slot};
@@ -20,6 +21,9 @@ pub struct Recording {
     at: usize,
     ear: Ear,
     open: Option<(Listener, u64)>,
+    gate: Gate,
+    /// The microphone was closed: the utterance ends here.
+    closing: bool,
     failed: Option<String>,
     finished: bool,
     paced_since: Option<Instant>,
@@ -33,11 +37,14 @@ impl Recording {
         reason = "an edge: the pace of a recording is real time"
     )]
     pub fn new(samples: Samples, ear: Ear, fast: bool) -> Self {
+        let gate = Gate::new(Rule::default(), samples.rate);
         Self {
             samples,
             at: 0,
             ear,
             open: None,
+            gate,
+            closing: false,
             failed: None,
             finished: false,
             paced_since: (!fast).then(Instant::now),
@@ -72,9 +79,16 @@ impl Sound for Recording {
             .ear
             .listen(&spoken::listening(slot, commands), self.samples.rate)
         {
-            Ok(listener) => self.open = Some((listener, listen)),
+            Ok(listener) => {
+                self.gate.close();
+                self.open = Some((listener, listen));
+            }
             Err(error) => self.failed = Some(error.to_string()),
         }
+    }
+
+    fn close(&mut self) {
+        self.closing = true;
     }
 
     fn feed(&mut self) -> Option<Fed> {
@@ -84,6 +98,17 @@ impl Sound for Recording {
         }
         if self.finished {
             return None;
+        }
+        if std::mem::take(&mut self.closing)
+            && let Some((mut listener, listen)) = self.open.take()
+        {
+            return Some(match listener.finish() {
+                Ok(heard) => Fed::Time {
+                    at_ms: self.at_ms(),
+                    heard: Some(Self::utterance(&heard, listen)),
+                },
+                Err(error) => Fed::Failed(error.to_string()),
+            });
         }
         if self.at >= self.samples.samples.len() {
             self.finished = true;
@@ -104,16 +129,18 @@ impl Sound for Recording {
         }
         let length = (u64::from(self.samples.rate) * PIECE_MS / 1000).max(1);
         let end = (self.at + usize::try_from(length).unwrap_or(1)).min(self.samples.samples.len());
+        let mut passed = Vec::new();
+        self.gate
+            .pass(&self.samples.samples[self.at..end], &mut passed);
         let heard = match &mut self.open {
-            Some((listener, listen)) => {
-                match listener.accept(&self.samples.samples[self.at..end]) {
-                    Ok(heard) => heard.map(|heard| Self::utterance(&heard, *listen)),
-                    Err(error) => {
-                        self.finished = true;
-                        return Some(Fed::Failed(error.to_string()));
-                    }
+            Some(_) if passed.is_empty() => None,
+            Some((listener, listen)) => match listener.accept(&passed) {
+                Ok(heard) => heard.map(|heard| Self::utterance(&heard, *listen)),
+                Err(error) => {
+                    self.finished = true;
+                    return Some(Fed::Failed(error.to_string()));
                 }
-            }
+            },
             None => None,
         };
         self.at = end;

@@ -6,11 +6,13 @@
 
 mod layout;
 mod letters;
+mod meter;
 mod paint;
 mod terminal;
 
 pub use self::layout::draw;
 pub use self::letters::{Print, ascii, print_of};
+pub use self::meter::Meter;
 pub use self::terminal::Screen;
 
 use crate::core::Mark;

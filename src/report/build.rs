@@ -383,6 +383,9 @@ impl<'a> Folded<'a> {
                         )
                     }
                     Body::Microphone { state } => (EventKind::Microphone, None, state.clone()),
+                    Body::MicrophoneChecked { measured, .. } => {
+                        (EventKind::Microphone, None, measured.line())
+                    }
                     Body::Closed { complete, reason } => {
                         let state = if *complete { "complete" } else { "ended early" };
                         let text = reason.as_ref().map_or_else(

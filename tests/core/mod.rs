@@ -101,7 +101,7 @@ impl World {
                         }
                     }
                     Effect::Quit(code) => self.quit = Some(code),
-                    Effect::Say(_) | Effect::Hush | Effect::Listen { .. } => {}
+                    Effect::Say(_) | Effect::Hush | Effect::Listen { .. } | Effect::CloseEar => {}
                 }
             }
         }
@@ -834,4 +834,51 @@ fn the_core_and_the_calculations_name_no_edge() {
             }
         }
     }
+}
+
+/// The talk key: one press opens, one closes; what was said before the close is still an answer,
+/// and while it is closed nothing is listened for, whatever is asked.
+#[test]
+fn the_talk_key_opens_and_closes_the_microphone() {
+    let mut world = World::of(built_in::text("meter-check").unwrap(), "");
+    let press = |world: &mut World, key: Key| {
+        world.now_ms += 400;
+        let at = Stamp {
+            mono_ms: world.now_ms,
+            wall: wall(world.now_ms),
+        };
+        step(&mut world.run, Event::Key(key), at)
+    };
+    let listens = |effects: &[Effect]| {
+        effects
+            .iter()
+            .any(|one| matches!(one, Effect::Listen { .. }))
+    };
+    // Without an ear there is nothing to open, and it is said.
+    assert!(!listens(&press(&mut world, Key::Talk)));
+    assert!(view(&world.run).message.contains("by keypad"));
+    world.run.live.ear = sayback::core::EarState::Open;
+    assert_eq!(view(&world.run).ear, "mic: OPEN");
+    let number = world.run.live.listen;
+    assert_eq!(press(&mut world, Key::Talk), [Effect::CloseEar]);
+    assert_eq!(
+        world.run.live.listen, number,
+        "the utterance that it ends is still an answer"
+    );
+    assert_eq!(view(&world.run).ear, "mic: CLOSED, Tab opens it");
+    // Another question: a new number, and nobody listens for it.
+    let effects = press(&mut world, Key::Slash);
+    assert!(!listens(&effects) && world.run.live.listen > number);
+    let opened = press(&mut world, Key::Talk);
+    assert!(listens(&opened));
+    assert_eq!(view(&world.run).ear, "mic: OPEN");
+    // Pressed twice within the time of a bounce it is pressed once.
+    world.now_ms += 400;
+    let at = Stamp {
+        mono_ms: world.now_ms,
+        wall: wall(world.now_ms),
+    };
+    let _ = step(&mut world.run, Event::Key(Key::Talk), at);
+    let _ = step(&mut world.run, Event::Key(Key::Talk), at);
+    assert!(world.run.live.microphone.closed);
 }

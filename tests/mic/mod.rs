@@ -11,6 +11,9 @@
 )]
 
 mod alsa;
+mod check;
 mod fault;
+mod front;
 mod intake;
 mod listening;
+mod noise;

@@ -5,7 +5,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::Duration;
 
-use super::{Engine, FromEar, HeardUtterance, OpenEar, WordGraph};
+use super::{Engine, FromEar, Gate, HeardUtterance, OpenEar, Rule, WordGraph};
 use crate::edge::mic::{Capture, LevelMeter, MicError, Source};
 
 /// What the thread does, one step at a time.
@@ -18,6 +18,7 @@ pub struct Listening<E: Engine, O, S, T> {
     question: Option<Question<E::Open>>,
     lost: Lost,
     said_ready: bool,
+    rule: Rule,
 }
 
 /// The silence after which a microphone counts as lost. Even a quiet room gives
@@ -51,6 +52,7 @@ enum Mic {
     Open {
         capture: Box<Capture>,
         meter: LevelMeter,
+        gate: Box<Gate>,
         heard_at: Duration,
         /// The pause before the next attempt, for as long as no sound has come.
         pause: Option<Duration>,
@@ -93,7 +95,14 @@ where
             question: None,
             lost: Lost::default(),
             said_ready: false,
+            rule: Rule::default(),
         }
+    }
+
+    /// The same with another rule for what is let through to the ear.
+    #[must_use]
+    pub fn with_gate(self, rule: Rule) -> Self {
+        Self { rule, ..self }
     }
 
     /// As [`Handle::listen`].
@@ -201,6 +210,7 @@ where
             Ok(Ok(capture)) => {
                 self.mic = Mic::Open {
                     meter: LevelMeter::new(capture.rate()),
+                    gate: Box::new(Gate::new(self.rule, capture.rate())),
                     capture: Box::new(capture),
                     heard_at: now,
                     pause: Some(pause),
@@ -249,7 +259,14 @@ where
     }
 
     fn drop_sound(&mut self) {
-        if let Mic::Open { capture, meter, .. } = &mut self.mic {
+        if let Mic::Open {
+            capture,
+            meter,
+            gate,
+            ..
+        } = &mut self.mic
+        {
+            gate.close();
             let mut sound = Vec::new();
             capture.read(&mut sound, capture.waiting());
             meter.take(&sound);
@@ -308,6 +325,7 @@ where
         let Mic::Open {
             capture,
             meter,
+            gate,
             pause,
             ..
         } = &mut self.mic
@@ -324,6 +342,7 @@ where
         let mut heard = Vec::new();
         let mut failed = None;
         let mut sound = Vec::with_capacity(block);
+        let mut passed = Vec::new();
         while left > 0 && failed.is_none() {
             sound.clear();
             let taken = capture.read(&mut sound, block.min(left));
@@ -336,7 +355,12 @@ where
                 && let Some(ear) = &mut question.ear
             {
                 question.damaged |= taken.gap;
-                match guarded(|| ear.accept(&sound)) {
+                passed.clear();
+                gate.pass(&sound, &mut passed);
+                if passed.is_empty() {
+                    continue;
+                }
+                match guarded(|| ear.accept(&passed)) {
                     Ok(None) => {}
                     Ok(Some(utterance)) => {
                         let damaged = std::mem::take(&mut question.damaged);

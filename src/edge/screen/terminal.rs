@@ -20,9 +20,9 @@ use ratatui::crossterm::{execute, queue};
 use ratatui::layout::{Rect, Size};
 use ratatui::{Terminal, TerminalOptions, Viewport};
 
-use super::{Look, draw};
+use super::{Look, Meter, draw};
 use crate::core::View;
-use crate::drive::Output;
+use crate::drive::{Level, Output};
 use crate::edge::tell;
 
 /// The keypad sends characters, not application sequences, which arrive as no key at all (DECKPNM).
@@ -39,6 +39,7 @@ pub struct Screen {
     terminal: Terminal<CrosstermBackend<Stdout>>,
     look: Look,
     hint: Option<(String, String)>,
+    meter: Meter,
     /// Where standard error goes while the screen is up, and its name if it has one.
     log: Option<(File, Option<PathBuf>)>,
 }
@@ -55,6 +56,7 @@ impl Screen {
             terminal,
             look,
             hint: None,
+            meter: Meter::default(),
             log: None,
         };
         give_back_on_panic(std::thread::current().id());
@@ -125,15 +127,13 @@ impl Output for Screen {
         {
             self.hint = None;
         }
-        let with_hint = self.hint.as_mut().map(|(place, text)| {
+        let mut shown = view.clone();
+        if let Some((place, text)) = &mut self.hint {
             place.clone_from(&view.place);
-            View {
-                message: format!("{} {text}", view.message).trim().to_owned(),
-                ..view.clone()
-            }
-        });
-        let shown = with_hint.as_ref().unwrap_or(view);
-        self.terminal.draw(|frame| draw(frame, shown, &look))?;
+            shown.message = format!("{} {text}", view.message).trim().to_owned();
+        }
+        shown.ear = self.meter.beside(&view.ear);
+        self.terminal.draw(|frame| draw(frame, &shown, &look))?;
         Ok(())
     }
 
@@ -142,6 +142,10 @@ impl Output for Screen {
 
     /// No voice, so nothing to silence.
     fn hush(&mut self) {}
+
+    fn level(&mut self, level: Level) -> bool {
+        self.meter.take(level)
+    }
 
     fn hint(&mut self, text: &str) {
         self.hint = Some((String::new(), text.to_owned()));

@@ -1,0 +1,284 @@
+//! Noise and speech that is no answer, through the path of a real run: gate, two
+//! ears, grammar of the open question, core, journal. Nothing may be written.
+//!
+//! The small form takes the recordings of the repository. The long form takes a
+//! list as `sayback hear --table` does, and plays every recording that has no
+//! transcript, again for each kind of question:
+//! `SAYBACK_CLIPS=LIST cargo test --test all mic::noise::long -- --ignored --nocapture`
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::{Arc, mpsc};
+
+use sayback::core::record::{Body, Record, Started};
+use sayback::core::run::Saved;
+use sayback::core::{EarState, Run, View};
+use sayback::drive::{Fed, Output, Session, Sound, Utterance};
+use sayback::edge::clock::{self, Clock};
+use sayback::edge::ear::{Ear, ModelChoice};
+use sayback::edge::recording::Recording;
+use sayback::edge::runs::RunFolder;
+use sayback::edge::sound;
+use sayback::job::load;
+use sayback::journal::Journal;
+use sayback::spoken::{CommandSet, Slot, SlotKind};
+use sayback::storage::FileStorage;
+
+use super::front::{Clip, clips};
+
+/// One step of each kind that noise could answer.
+const JOB: &str = r#"
+format = 1
+id = "noise"
+title = "Noise"
+purpose = "Asks while there is noise."
+applies-to = "Tests."
+
+[[step]]
+id = "STEP"
+"#;
+
+const GATE: &str = r#"
+title = "Gate"
+ask = "Is it isolated?"
+stage = "safety"
+kind = "gate"
+"#;
+
+const READING: &str = r#"
+title = "Reading"
+ask = "Resistance from end to end?"
+stage = "as-found"
+kind = "reading"
+unit = "ohm"
+expect = ["0", "1200"]
+"#;
+
+/// What is open while the noise plays.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Open {
+    /// A safety question, yes or no.
+    Gate,
+    /// A reading.
+    Reading,
+    /// A reading that was read back: the next yes keeps it. The most dangerous moment.
+    ReadBack,
+}
+
+/// A recording, and before it, whenever a reading is asked for, a reading that somebody said.
+struct Probe {
+    recording: Recording,
+    says: Option<&'static str>,
+    waiting: Option<Utterance>,
+    at_ms: u64,
+    heard: Vec<String>,
+}
+
+impl Sound for Probe {
+    fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64) {
+        self.recording.listen(slot, commands, listen);
+        if let (Some(words), SlotKind::Number(_)) = (self.says, &slot.kind) {
+            self.waiting = Some(Utterance {
+                words: words.to_owned(),
+                listen,
+                samples: vec![0; 1600],
+                rate: 16_000,
+                damaged: false,
+            });
+        }
+    }
+
+    fn close(&mut self) {
+        self.recording.close();
+    }
+
+    fn feed(&mut self) -> Option<Fed> {
+        if let Some(said) = self.waiting.take() {
+            return Some(Fed::Time {
+                at_ms: self.at_ms,
+                heard: Some(said),
+            });
+        }
+        let fed = self.recording.feed();
+        if let Some(Fed::Time { at_ms, heard }) = &fed {
+            self.at_ms = *at_ms;
+            if let Some(heard) = heard.as_ref().filter(|heard| !heard.words.is_empty()) {
+                self.heard.push(heard.words.clone());
+            }
+        }
+        fed
+    }
+
+    fn feed_is_never(&self) -> bool {
+        false
+    }
+}
+
+struct Unseen;
+
+impl Output for Unseen {
+    fn show(&mut self, _: &View) -> std::io::Result<()> {
+        Ok(())
+    }
+    fn say(&mut self, _: &str) {}
+    fn hush(&mut self) {}
+}
+
+/// What came of one recording.
+struct Came {
+    heard: Vec<String>,
+    /// Records but the head and those of the microphone, by kind.
+    records: Vec<String>,
+}
+
+/// Plays it to a run whose question of this kind is open, and reads the journal.
+fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
+    let step = if open == Open::Gate { GATE } else { READING };
+    let text = JOB.replace("id = \"STEP\"\n", "id = \"asked\"") + step;
+    let job = load::parse(&text, "noise.toml").expect("a job");
+    let runs = tempfile::tempdir().expect("a folder");
+    let started = Started::of(&job, "test", BTreeMap::new());
+    let folder = RunFolder::create(runs.path(), &clock::day(), &job.id, &text).expect("a folder");
+    let storage = FileStorage::create_new(&folder.journal()).expect("a journal");
+    let first = Record {
+        at: clock::wall(),
+        body: Body::Started(started.clone()),
+    };
+    let saved = Saved::new(&job, started);
+    let mut run = Run::new(Arc::new(job), saved);
+    run.live.ear = EarState::Open;
+    let mut probe = Probe {
+        recording: Recording::new(samples, ear, true),
+        says: (open == Open::ReadBack).then_some("five one two"),
+        waiting: None,
+        at_ms: 0,
+        heard: Vec::new(),
+    };
+    let (sender, world) = mpsc::sync_channel(4);
+    drop(sender);
+    let journal = Journal::create(storage, &first).expect("a journal");
+    let _ended = Session {
+        run,
+        journal,
+        folder: folder.clone(),
+        output: &mut Unseen,
+        sound: &mut probe,
+        world,
+        clock: Clock::standing(),
+        unsaved: Vec::new(),
+        keys_gone: false,
+        unseen: None,
+    }
+    .drive();
+    let storage = FileStorage::open(&folder.journal()).expect("a journal");
+    let opened: sayback::journal::Opened<Record, FileStorage> =
+        Journal::open(storage).expect("a journal");
+    let records = opened
+        .records
+        .iter()
+        .map(|entry| &entry.record.body)
+        .filter(|body| !matches!(body, Body::Started(_) | Body::Microphone { .. }))
+        .map(|body| {
+            let json = serde_json::to_value(body).expect("a record");
+            json["kind"].as_str().unwrap_or("?").to_owned()
+        })
+        .collect();
+    Came {
+        heard: probe.heard,
+        records,
+    }
+}
+
+fn joined(clips: &[&Clip]) -> sound::Sound {
+    let mut samples = Vec::new();
+    for clip in clips {
+        let read = sound::read(&clip.path).expect("a recording");
+        assert_eq!(read.rate, 16_000);
+        samples.extend(read.samples);
+        // A pause ends the utterance.
+        samples.extend(vec![0; 16_000]);
+    }
+    sound::Sound {
+        samples,
+        rate: 16_000,
+    }
+}
+
+const HEADER: &str = "group\tasked\trecordings\thours\tfalse_hearings\tfalse_hearings_per_hour\tfalse_records\tfalse_stops\twhat";
+
+/// Plays each group for each kind of question, prints the counts, and gives the false records.
+fn table(all: &[Clip]) -> usize {
+    let mut groups: BTreeMap<&str, Vec<&Clip>> = BTreeMap::new();
+    for clip in all.iter().filter(|clip| clip.said.is_empty()) {
+        // The grammar is that of the question: the same recording once for each is enough.
+        let known = groups.entry(clip.group.as_str()).or_default();
+        if known.iter().all(|other| other.path != clip.path) {
+            known.push(clip);
+        }
+    }
+    let mut false_records = 0;
+    println!("{HEADER}");
+    for (group, clips) in groups {
+        for open in [Open::Gate, Open::Reading, Open::ReadBack] {
+            let samples = joined(&clips);
+            let hours = samples.seconds() / 3600.0;
+            let ear = Ear::open(&ModelChoice::BuiltIn).expect("an ear");
+            let came = play(open, samples, ear);
+            let stops = came
+                .records
+                .iter()
+                .filter(|kind| *kind == "stopped")
+                .count();
+            let written: Vec<&String> = came
+                .records
+                .iter()
+                .filter(|kind| *kind != "stopped")
+                .collect();
+            false_records += written.len();
+            println!(
+                "{group}\t{open:?}\t{}\t{hours:.3}\t{}\t{:.1}\t{}\t{stops}\theard {:?}, written {written:?}",
+                clips.len(),
+                came.heard.len(),
+                came.heard.len() as f64 / hours,
+                written.len(),
+                came.heard,
+            );
+        }
+    }
+    false_records
+}
+
+#[test]
+fn noise_of_the_repository_writes_nothing() {
+    let list = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/clips.tsv");
+    let all = clips(&list);
+    assert!(all.iter().filter(|clip| clip.said.is_empty()).count() >= 7);
+    assert_eq!(table(&all), 0, "records from noise");
+}
+
+/// The same path does write what is said: else the test above could not fail.
+#[test]
+fn an_answer_on_the_same_path_is_written() {
+    let list = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/clips.tsv");
+    let all = clips(&list);
+    let yes = all
+        .iter()
+        .find(|clip| matches!(clip.said.as_str(), "yes" | "affirm" | "affirmative"))
+        .expect("a yes among the recordings");
+    let ear = Ear::open(&ModelChoice::BuiltIn).expect("an ear");
+    let came = play(Open::ReadBack, joined(&[yes]), ear);
+    assert_eq!(
+        came.records.first().map(String::as_str),
+        Some("answered"),
+        "{:?}",
+        came.heard
+    );
+}
+
+#[test]
+#[ignore = "needs recordings: SAYBACK_CLIPS names their list"]
+fn long() {
+    let list = std::env::var("SAYBACK_CLIPS").expect("SAYBACK_CLIPS names a list of recordings");
+    let written = table(&clips(Path::new(&list)));
+    println!("false records in all: {written}");
+}

@@ -1,0 +1,140 @@
+//! The microphone check, in virtual time.
+#![allow(
+    clippy::float_cmp,
+    clippy::unnecessary_wraps,
+    clippy::manual_is_multiple_of,
+    reason = "levels are told apart as they were given, and answers have one type"
+)]
+
+use sayback::mic_check::{Check, Fit, Now, PROMPT_TENTHS, PROMPTS, QUIET_TENTHS, Tenth, WORDS};
+
+/// A check in a room of `noise`, by a voice of `speech` decibels, that is answered by `said`.
+fn check(
+    noise: f32,
+    speech: f32,
+    clipping: bool,
+    said: impl Fn(usize, &str) -> Option<String>,
+) -> Check {
+    let mut check = Check::default();
+    let tenth = |db| Tenth {
+        db,
+        clipping: clipping && db == speech,
+    };
+    let mut at = 0;
+    loop {
+        match check.now() {
+            Now::Quiet(_) => check.tenth(tenth(noise)),
+            Now::Read(prompt) => {
+                check.tenth(tenth(noise));
+                (0..5).for_each(|_| check.tenth(tenth(speech)));
+                match said(at, prompt) {
+                    Some(words) => check.heard(&words),
+                    None => (0..PROMPT_TENTHS).for_each(|_| {
+                        if check.now() == Now::Read(prompt) {
+                            check.tenth(tenth(noise));
+                        }
+                    }),
+                }
+                at += 1;
+            }
+            Now::Over => return check,
+        }
+    }
+}
+
+fn right(_: usize, prompt: &str) -> Option<String> {
+    Some(prompt.to_owned())
+}
+
+#[test]
+fn a_good_room_is_good_and_its_figures_are_those_of_the_sound() {
+    let measured = check(-60.0, -25.0, false, right).measured("mic");
+    assert_eq!(
+        (measured.words_right, measured.numbers_right, measured.asked),
+        (WORDS, 4, 16)
+    );
+    assert!((measured.noise_db + 60.0).abs() < 0.1 && (measured.speech_db + 25.0).abs() < 0.1);
+    let verdict = measured.judge();
+    assert_eq!(verdict.fit, Fit::Good);
+    assert_eq!(
+        verdict.sentences,
+        ["Voice works here: 12 of 12 words and 4 of 4 numbers were understood."]
+    );
+}
+
+#[test]
+fn what_is_wrong_is_said_with_what_to_change() {
+    let says = |check: Check, fit: Fit, part: &str| {
+        let verdict = check.measured("mic").judge();
+        let all = verdict.sentences.join(" ");
+        assert_eq!(verdict.fit, fit, "{all}");
+        assert!(all.contains(part), "{all}");
+    };
+    says(
+        check(-30.0, -26.0, false, right),
+        Fit::Keypad,
+        "Wear a headset",
+    );
+    says(check(-40.0, -31.0, false, right), Fit::WithCare, "closer");
+    says(check(-60.0, -3.0, true, right), Fit::WithCare, "gain down");
+    says(
+        check(-80.0, -55.0, false, right),
+        Fit::WithCare,
+        "arrives weak",
+    );
+    says(
+        check(-60.0, -25.0, false, |_, _| None),
+        Fit::Keypad,
+        "Nothing was understood",
+    );
+    says(
+        check(-60.0, -25.0, false, |_, _| Some(String::new())),
+        Fit::Keypad,
+        "Nothing was understood",
+    );
+    let half = |at: usize, prompt: &str| (at % 2 == 0).then(|| prompt.to_owned());
+    says(
+        check(-60.0, -25.0, false, half),
+        Fit::Keypad,
+        "8 of 16 answers",
+    );
+    let some = |at: usize, prompt: &str| (at % 5 != 0).then(|| prompt.to_owned());
+    says(
+        check(-60.0, -25.0, false, some),
+        Fit::WithCare,
+        "4 of 16 answers",
+    );
+    let wrong = |at: usize, prompt: &str| {
+        Some(if at == 13 {
+            "four point zero three".to_owned()
+        } else {
+            prompt.to_owned()
+        })
+    };
+    says(
+        check(-60.0, -25.0, false, wrong),
+        Fit::Keypad,
+        "1 of 4 numbers were understood as another number",
+    );
+}
+
+#[test]
+fn another_word_for_the_same_is_right_and_another_word_is_not() {
+    let other =
+        |_: usize, prompt: &str| Some(if prompt == "yes" { "affirm" } else { "stop" }.to_owned());
+    let measured = check(-60.0, -25.0, false, other).measured("mic");
+    assert_eq!(
+        (
+            measured.words_right,
+            measured.numbers_right,
+            measured.numbers_wrong
+        ),
+        (2, 0, 4)
+    );
+}
+
+#[test]
+fn it_takes_about_two_minutes_at_most() {
+    let longest = QUIET_TENTHS + PROMPTS.len() * PROMPT_TENTHS;
+    assert!(longest <= 1200, "{longest} tenths of a second");
+}
