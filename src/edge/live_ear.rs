@@ -11,6 +11,7 @@ use crate::spoken::{self, CommandSet, Slot, WordGraph};
 /// The ear on its thread.
 pub struct LiveEar {
     handle: Handle,
+    headset: bool,
 }
 
 impl LiveEar {
@@ -19,6 +20,7 @@ impl LiveEar {
     pub fn start(
         model: ModelChoice,
         microphone: Option<String>,
+        headset: bool,
         to_loop: SyncSender<FromWorld>,
     ) -> Self {
         let handle = listening::start(
@@ -47,7 +49,7 @@ impl LiveEar {
                 let _ = to_loop.send(event);
             },
         );
-        Self { handle }
+        Self { handle, headset }
     }
 }
 
@@ -55,6 +57,14 @@ impl Sound for LiveEar {
     fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64) {
         self.handle
             .listen(spoken::listening(slot, commands), listen);
+    }
+
+    fn deaf(&mut self) {
+        self.handle.deaf();
+    }
+
+    fn hears_own_voice(&self) -> bool {
+        !self.headset
     }
 
     fn feed(&mut self) -> Option<Fed> {

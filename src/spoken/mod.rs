@@ -30,7 +30,7 @@ pub use keyed::parse_keyed;
 pub use lexicon::{embedded as embedded_grammars, vocabulary};
 pub use listen::{CommandSet, listening, named_listening};
 pub use parse::{begins_with_stop, parse, parse_guesses};
-pub use readback::{read_back, spell};
+pub use readback::{digit_words, read_back, spell};
 pub use slot::{
     ChoiceOption, DisplayForm, NumberSlot, Slot, SlotKind, named_slot, named_slots, number_slot,
 };
