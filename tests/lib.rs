@@ -14,3 +14,5 @@ mod mic;
 mod report;
 mod screen;
 mod spoken;
+#[cfg(feature = "voice")]
+mod voice;

@@ -103,7 +103,11 @@ impl World {
                         }
                     }
                     Effect::Quit(code) => self.quit = Some(code),
-                    Effect::Say(text) => self.said.push(text),
+                    Effect::Say(text) => {
+                        #[cfg(feature = "voice")]
+                        crate::voice::has_clips(&self.run.job.id, &text);
+                        self.said.push(text);
+                    }
                     Effect::Hush | Effect::Slower | Effect::Louder | Effect::Listen { .. } => {}
                 }
             }
