@@ -15,7 +15,12 @@ const TEXT: &str = "four point zero two milliamps.";
 
 fn child(case: &str, config: &Path) -> std::process::Output {
     Command::new(std::env::current_exe().unwrap())
-        .args(["--exact", "voice::played::child_case", "--ignored", "--nocapture"])
+        .args([
+            "--exact",
+            "voice::played::child_case",
+            "--ignored",
+            "--nocapture",
+        ])
         .env(CHILD, case)
         .env("ALSA_CONFIG_PATH", format!("{ALSA}:{}", config.display()))
         .output()
@@ -57,17 +62,27 @@ fn without_a_loudspeaker_one_line_says_so() {
     let done = child("named", &config);
     let said = String::from_utf8_lossy(&done.stdout);
     assert!(done.status.success() && said.contains("CHECKED"), "{said}");
-    assert_eq!(said.matches("No voice: the loudspeaker nobody has this is not there").count(), 1, "{said}");
+    assert_eq!(
+        said.matches("No voice: the loudspeaker nobody has this is not there")
+            .count(),
+        1,
+        "{said}"
+    );
 }
 
 /// What a device was given is what was planned, sample for sample.
 #[test]
 fn what_is_planned_is_what_a_device_is_given() {
     if !Path::new(ALSA).exists() {
-        return eprintln!("SKIPPED: sound through ALSA: not tested, since alsa.conf is not installed");
+        return eprintln!(
+            "SKIPPED: sound through ALSA: not tested, since alsa.conf is not installed"
+        );
     }
     let folder = tempfile::tempdir().unwrap();
-    let (config, raw) = (folder.path().join("asound.conf"), folder.path().join("played.raw"));
+    let (config, raw) = (
+        folder.path().join("asound.conf"),
+        folder.path().join("played.raw"),
+    );
     std::fs::write(
         &config,
         format!(
@@ -79,7 +94,11 @@ fn what_is_planned_is_what_a_device_is_given() {
     .unwrap();
     let done = child("file", &config);
     let told = String::from_utf8_lossy(&done.stdout);
-    assert!(done.status.success() && told.contains("CHECKED"), "{told}\n{}", String::from_utf8_lossy(&done.stderr));
+    assert!(
+        done.status.success() && told.contains("CHECKED"),
+        "{told}\n{}",
+        String::from_utf8_lossy(&done.stderr)
+    );
     assert!(!told.contains("Trouble"), "{told}");
     let bytes = std::fs::read(&raw).unwrap();
     let played: Vec<f32> = bytes
@@ -90,5 +109,9 @@ fn what_is_planned_is_what_a_device_is_given() {
     let energy = |sound: &[f32]| sound.iter().map(|s| s * s).sum::<f32>();
     let planned = energy(&said(TEXT, 48_000));
     let ratio = energy(&played) / planned;
-    assert!((0.9..1.1).contains(&ratio), "{ratio} of the energy, {} samples", played.len());
+    assert!(
+        (0.9..1.1).contains(&ratio),
+        "{ratio} of the energy, {} samples",
+        played.len()
+    );
 }

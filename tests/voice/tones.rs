@@ -54,8 +54,17 @@ fn shape(tone: Tone) -> Vec<(usize, i8)> {
             let part = &sound[at * frame..((at + length) * frame).min(sound.len())];
             let third = part.len() / 3;
             let crossings = |s: &[f32]| s.windows(2).filter(|w| w[0] < 0.0 && w[1] >= 0.0).count();
-            let (first, last) = (crossings(&part[..third]), crossings(&part[part.len() - third..]));
-            let way = if last > first + 5 { 1 } else if first > last + 5 { -1 } else { 0 };
+            let (first, last) = (
+                crossings(&part[..third]),
+                crossings(&part[part.len() - third..]),
+            );
+            let way = if last > first + 5 {
+                1
+            } else if first > last + 5 {
+                -1
+            } else {
+                0
+            };
             beats.push((length, way));
         }
         at += length.max(1);
@@ -70,9 +79,9 @@ fn each_pair_of_tones_differs_in_shape_and_not_only_in_height() {
         for b in &Tone::ALL[at + 1..] {
             let (x, y) = (shape(a), shape(*b));
             let differs = x.len() != y.len()
-                || x.iter().zip(&y).any(|(p, q)| {
-                    p.1 != q.1 || p.0.max(q.0) >= 2 * p.0.min(q.0)
-                });
+                || x.iter()
+                    .zip(&y)
+                    .any(|(p, q)| p.1 != q.1 || p.0.max(q.0) >= 2 * p.0.min(q.0));
             assert!(differs, "{a:?} {x:?} and {b:?} {y:?}");
         }
     }

@@ -57,7 +57,10 @@ impl Output for Talker {
     }
 }
 
-fn session(headset: bool, drive: impl FnOnce(mpsc::SyncSender<FromWorld>, Arc<Mutex<bool>>, Log) + Send + 'static) -> Vec<String> {
+fn session(
+    headset: bool,
+    drive: impl FnOnce(mpsc::SyncSender<FromWorld>, Arc<Mutex<bool>>, Log) + Send + 'static,
+) -> Vec<String> {
     let runs = tempfile::tempdir().unwrap();
     let text = built_in::text("meter-check").unwrap();
     let job = load::parse(text, "job").unwrap();
@@ -78,8 +81,14 @@ fn session(headset: bool, drive: impl FnOnce(mpsc::SyncSender<FromWorld>, Arc<Mu
         run: Run::new(Arc::new(job), saved),
         journal: Journal::create(storage, &first).unwrap(),
         folder,
-        output: &mut Talker { log: Arc::clone(&log), speaking },
-        sound: &mut Room { log: Arc::clone(&log), headset },
+        output: &mut Talker {
+            log: Arc::clone(&log),
+            speaking,
+        },
+        sound: &mut Room {
+            log: Arc::clone(&log),
+            headset,
+        },
         world,
         clock: Clock::start(),
         unsaved: Vec::new(),
@@ -115,7 +124,11 @@ fn the_ear_is_deaf_while_the_voice_speaks_and_then_hears_the_question_that_stand
         assert_eq!(log.lock().unwrap().last().unwrap(), "deaf");
         sender.send(FromWorld::End(130)).unwrap();
     });
-    assert_eq!(log.iter().filter(|line| line.starts_with("listen")).count(), 1, "{log:?}");
+    assert_eq!(
+        log.iter().filter(|line| line.starts_with("listen")).count(),
+        1,
+        "{log:?}"
+    );
 }
 
 #[test]
@@ -135,7 +148,12 @@ fn with_a_headset_a_stop_word_cuts_the_voice_off() {
             }))
             .unwrap();
         settle();
-        assert_eq!(log.lock().unwrap()[before], "hush", "{:?}", log.lock().unwrap());
+        assert_eq!(
+            log.lock().unwrap()[before],
+            "hush",
+            "{:?}",
+            log.lock().unwrap()
+        );
         sender.send(FromWorld::End(130)).unwrap();
     });
     assert!(log.iter().all(|line| line != "deaf"), "{log:?}");

@@ -20,6 +20,8 @@ const SENTENCE: u32 = 260;
 pub enum Piece {
     /// A clip, by its number.
     Clip(usize),
+    /// A clip of one word among others. It was spoken alone, and so slower than in a sentence.
+    Word(usize),
     /// Silence, in milliseconds.
     Gap(u32),
     /// A sentence that there are no clips for.
@@ -148,7 +150,11 @@ fn joined(
                 .map(|clip| (clip, count))
         });
         if let Some((clip, count)) = found {
-            pieces.push(Piece::Clip(clip));
+            pieces.push(if count == 1 {
+                Piece::Word(clip)
+            } else {
+                Piece::Clip(clip)
+            });
             at += count;
             if at < words.len() {
                 let pause = words[at - 1].pause;

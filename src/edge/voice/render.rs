@@ -18,6 +18,7 @@ pub fn mix(
     for piece in pieces {
         match piece {
             Piece::Clip(clip) => out.extend(clips.samples(*clip)?),
+            Piece::Word(clip) => out.extend(stretch(&clips.samples(*clip)?, QUICKENED)),
             Piece::Gap(ms) => out.extend(std::iter::repeat_n(0.0, (ms * RATE / 1_000) as usize)),
             Piece::Other { sentence, rest } => match other(sentence) {
                 Some(sound) => out.extend(sound),
@@ -27,6 +28,9 @@ pub fn mix(
     }
     Ok(out)
 }
+
+/// How much faster a word is said in a row of words than alone.
+const QUICKENED: f32 = 1.22;
 
 /// How many samples on either side a new sample is made from.
 const REACH: usize = 12;
