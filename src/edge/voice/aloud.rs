@@ -57,7 +57,8 @@ impl Output for Aloud {
         self.heard = None;
         // A tick while a sentence is being said would cut it off.
         if tone != Some(Tone::Hold) || !self.voice.is_speaking() {
-            if tone == Some(Tone::MicrophoneLost) && self.text.is_empty() {
+            if tone == Some(Tone::MicrophoneLost) {
+                // Why, the screen says; the system's own words have no clips.
                 "Microphone lost.".clone_into(&mut self.text);
             }
             let listens = !self.text.is_empty() && view.ear.contains("pen");
@@ -104,7 +105,7 @@ impl Output for Aloud {
         self.change(
             |manner| {
                 manner.loudness =
-                    (manner.loudness * 1.25_f32.powi(i32::from(by))).clamp(least, most)
+                    (manner.loudness * 1.25_f32.powi(i32::from(by))).clamp(least, most);
             },
             said,
         );
@@ -132,7 +133,7 @@ pub fn tone(before: Option<&View>, now: &View) -> Option<Tone> {
         is_new(|view| &view.big).then_some(Tone::Hold)
     } else if now.state == "RIGHT?" && (is_new(|view| view.state) || is_new(|view| &view.big)) {
         Some(Tone::Asking)
-    } else if message_new && now.mark == Mark::Bad || message_new && now.mark == Mark::Watch {
+    } else if message_new && matches!(now.mark, Mark::Bad | Mark::Watch) {
         Some(Tone::Refused)
     } else if is_new(|view| &view.last) || message_new && now.message.starts_with("Kept.") {
         Some(Tone::Kept)

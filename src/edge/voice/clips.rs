@@ -36,7 +36,7 @@ pub struct Clips {
     bytes: &'static [u8],
     ident: IdentHeader,
     setup: SetupHeader,
-    clips: Vec<Clip>,
+    list: Vec<Clip>,
     names: HashMap<&'static str, usize>,
     /// Words of the longest name.
     longest: usize,
@@ -112,7 +112,7 @@ impl Clips {
             bytes,
             ident,
             setup,
-            clips,
+            list: clips,
             names,
             longest,
         })
@@ -147,7 +147,7 @@ impl Clips {
     /// If there is no such clip, or its packets are no Vorbis.
     pub fn samples(&self, number: usize) -> Result<Vec<f32>, PackError> {
         let clip = self
-            .clips
+            .list
             .get(number)
             .ok_or(PackError("there is no clip of that number"))?;
         let mut rest = &self.bytes[clip.start..clip.end];

@@ -113,7 +113,7 @@ fn sentence(text: &str, clips: &Clips) -> Vec<Piece> {
     if all {
         return pieces;
     }
-    let (rest, _) = joined(&words, end, clips, |name| says_a_value(name));
+    let (rest, _) = joined(&words, end, clips, says_a_value);
     vec![Piece::Other {
         sentence: text.to_owned(),
         rest,
@@ -176,7 +176,8 @@ fn words(text: &str, clips: &Clips) -> Vec<Word> {
     let mut words: Vec<Word> = Vec::new();
     for token in text.split_whitespace() {
         let pause = token.ends_with([',', ';', ':', '.', '?', '!']);
-        let said = written_out(token, clips);
+        let behind_number = words.last().is_some_and(|word| is_digit(&word.said));
+        let said = written_out(token, behind_number, clips);
         let last = said.len().saturating_sub(1);
         for (at, said) in said.into_iter().enumerate() {
             words.push(Word {
@@ -191,11 +192,15 @@ fn words(text: &str, clips: &Clips) -> Vec<Word> {
     words
 }
 
-fn written_out(token: &str, clips: &Clips) -> Vec<String> {
+/// One token in words. `A` and `V` alone are letters, and units behind a number.
+fn written_out(token: &str, behind_number: bool, clips: &Clips) -> Vec<String> {
     let symbol =
         token.trim_matches(|c: char| matches!(c, ',' | ';' | ':' | '?' | '!' | '"' | '(' | ')'));
     let symbol = symbol.strip_suffix('.').unwrap_or(symbol);
-    if let Some(unit) = spoken::units().find(|unit| unit.symbol() == symbol && !symbol.is_empty()) {
+    if let Some(unit) = spoken::units().find(|unit| {
+        let is_letter = symbol.len() == 1 && symbol.contains(char::is_alphabetic);
+        unit.symbol() == symbol && !symbol.is_empty() && (behind_number || !is_letter)
+    }) {
         return unit
             .spoken(&rust_decimal::Decimal::TWO)
             .split(' ')

@@ -1,6 +1,12 @@
 //! Pieces and tones → samples at the rate of the device. Pure but for the synthesiser's sound,
 //! which comes in as samples.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "counts of samples are far below 2^52 and never negative; sound is f32"
+)]
+
 use super::clips::{Clips, PackError, RATE};
 use super::plan::Piece;
 
