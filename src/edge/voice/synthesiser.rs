@@ -176,7 +176,7 @@ fn read_wav(bytes: &[u8]) -> Result<Vec<f32>, String> {
                 form = half(at + 8)
                     .zip(half(at + 10))
                     .zip(word(at + 12))
-                    .zip(half(at + 22))
+                    .zip(half(at + 22));
             }
             b"data" => {
                 let Some((((1, channels @ 1..=8), rate @ 4_000..=192_000), 16)) = form else {
