@@ -137,7 +137,7 @@ pub struct SessionArgs {
     #[arg(long)]
     pub headset: bool,
     /// Say nothing aloud, and sound no tones.
-    #[arg(long, env = "SAYBACK_QUIET")]
+    #[arg(long, env = "SAYBACK_QUIET", value_parser = clap::builder::FalseyValueParser::new())]
     pub quiet: bool,
     /// Speak in plain lines too, where it is silent otherwise.
     #[arg(long, conflicts_with = "quiet")]
