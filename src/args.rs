@@ -139,6 +139,24 @@ pub struct SessionArgs {
     /// Push-to-talk: the microphone is closed until the talk key (Tab) opens it, and again closes it.
     #[arg(long)]
     pub push_to_talk: bool,
+    /// A headset is worn: the ear stays open while Sayback speaks, and a stop word cuts it off.
+    #[arg(long)]
+    pub headset: bool,
+    /// Say nothing aloud, and sound no tones.
+    #[arg(long, env = "SAYBACK_QUIET", value_parser = clap::builder::FalseyValueParser::new())]
+    pub quiet: bool,
+    /// Speak in plain lines too, where it is silent otherwise.
+    #[arg(long, conflicts_with = "quiet")]
+    pub aloud: bool,
+    /// Speed of the voice: 0.7 (slow) to 1.6 (fast). Keys: F6 slower, F7 faster.
+    #[arg(long, value_name = "TIMES", default_value = "1.0", value_parser = speed)]
+    pub speed: f32,
+    /// Loudness of the voice: 0.1 to 2.0. Keys: F8 softer, F9 louder.
+    #[arg(long, value_name = "TIMES", default_value = "1.0", value_parser = loudness)]
+    pub loudness: f32,
+    /// Loudspeaker, by its name in the sound system.
+    #[arg(long, value_name = "NAME", env = "SAYBACK_LOUDSPEAKER")]
+    pub loudspeaker: Option<String>,
     /// Model folder in Vosk's format, instead of the one inside the program.
     #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
     pub model: Option<PathBuf>,
@@ -151,6 +169,21 @@ pub struct SessionArgs {
     /// Where runs are kept.
     #[command(flatten)]
     pub folder: RunsFolder,
+}
+
+fn speed(text: &str) -> Result<f32, String> {
+    within(text, 0.7, 1.6)
+}
+
+fn loudness(text: &str) -> Result<f32, String> {
+    within(text, 0.1, 2.0)
+}
+
+fn within(text: &str, least: f32, most: f32) -> Result<f32, String> {
+    text.parse()
+        .ok()
+        .filter(|times| (least..=most).contains(times))
+        .ok_or_else(|| format!("give a number from {least} to {most}, for example 1.2"))
 }
 
 /// Where runs are kept.

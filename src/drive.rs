@@ -29,6 +29,20 @@ pub trait Output {
     fn say(&mut self, text: &str);
     /// Be silent at once.
     fn hush(&mut self);
+    /// True while something is being said, and as long after as the room goes on sounding.
+    fn is_speaking(&self) -> bool {
+        false
+    }
+    /// Something was heard: a tone may tell so.
+    fn heard(&mut self) {}
+    /// Speaks faster by so many steps, or slower.
+    fn faster(&mut self, steps: i8) {
+        let _ = steps;
+    }
+    /// Speaks louder by so many steps, or softer.
+    fn louder(&mut self, steps: i8) {
+        let _ = steps;
+    }
     /// Shows a remark about the keyboard beside what is shown anyway.
     fn hint(&mut self, text: &str) {
         let _ = text;
@@ -78,6 +92,12 @@ pub enum FromWorld {
     EarLost(String),
     /// The ear is ready.
     EarBack,
+    /// The voice is silent, and its echo is over.
+    Silent,
+    /// A key of the voice: faster by so many steps, or slower.
+    Faster(i8),
+    /// A key of the voice: louder by so many steps, or softer.
+    Louder(i8),
 }
 
 /// What was heard, with its sound.
@@ -102,6 +122,12 @@ pub trait Sound {
     /// The microphone was closed: what was said so far is an utterance, then nothing is
     /// listened for until the next question.
     fn close(&mut self) {}
+    /// Hear nothing until the next question: what is said now is said by the program itself.
+    fn deaf(&mut self) {}
+    /// True if the program's own voice is in the sound: a microphone in a room, without a headset.
+    fn hears_own_voice(&self) -> bool {
+        false
+    }
     /// Goes on by one piece of sound, where the sound is fed from here. `None`: nothing to feed.
     fn feed(&mut self) -> Option<Fed>;
     /// True if sound is never fed from the loop: there is no recording.
@@ -158,6 +184,10 @@ pub struct Session<'a> {
     pub keys_gone: bool,
     /// Why nothing can be shown any more. It ends the session.
     pub unseen: Option<std::io::Error>,
+    /// The question that the ear is to hear, where it hears the voice of the program as well.
+    pub question: Option<(Slot, CommandSet, u64)>,
+    /// The ear does not listen for it yet.
+    pub deaf: bool,
 }
 
 /// How a session ended.
@@ -254,9 +284,23 @@ impl Session<'_> {
             self.world.recv_timeout(wait)
         };
         match next {
-            Ok(FromWorld::Key(key)) => self.deliver(Event::Key(key)),
-            Ok(FromWorld::Typed(key)) => self.deliver(Event::Typed(key)),
-            Ok(FromWorld::Line(text)) => self.deliver(Event::Line(text)),
+            Ok(FromWorld::Key(key)) => self.typed(Event::Key(key)),
+            Ok(FromWorld::Typed(key)) => self.typed(Event::Typed(key)),
+            Ok(FromWorld::Line(text)) => self.typed(Event::Line(text)),
+            Ok(FromWorld::Silent) => {
+                self.take_turns();
+                None
+            }
+            Ok(FromWorld::Faster(steps)) => {
+                self.output.faster(steps);
+                self.take_turns();
+                None
+            }
+            Ok(FromWorld::Louder(steps)) => {
+                self.output.louder(steps);
+                self.take_turns();
+                None
+            }
             Ok(FromWorld::Hint(text)) => {
                 self.output.hint(&text);
                 self.show()
@@ -285,6 +329,8 @@ impl Session<'_> {
                 if wait.is_zero() {
                     None
                 } else {
+                    // A voice that hangs does not keep the ear closed for ever.
+                    self.take_turns();
                     self.show()
                 }
             }
@@ -295,7 +341,32 @@ impl Session<'_> {
         }
     }
 
+    /// Any key cuts off what is being said, before the core has even seen it.
+    fn typed(&mut self, event: Event) -> Option<u8> {
+        self.output.hush();
+        self.deliver(event)
+    }
+
+    /// The ear is deaf while the voice speaks, and opens for the question that stands when it is silent.
+    fn take_turns(&mut self) {
+        if !self.sound.hears_own_voice() {
+            return;
+        }
+        if self.output.is_speaking() {
+            self.sound.deaf();
+            self.deaf = true;
+        } else if self.deaf
+            && let Some((slot, commands, listen)) = &self.question
+        {
+            self.sound.listen(slot, *commands, *listen);
+            self.deaf = false;
+        }
+    }
+
     fn heard(&mut self, utterance: Utterance) -> Option<u8> {
+        if !utterance.words.is_empty() {
+            self.output.heard();
+        }
         let clip = (!utterance.words.is_empty()).then(|| self.clip(&utterance));
         self.deliver(Event::Heard {
             words: utterance.words,
@@ -350,17 +421,33 @@ impl Session<'_> {
                     Effect::Append(record) => events.push_back(self.append(&record)),
                     Effect::Say(text) => self.output.say(&text),
                     Effect::Hush => self.output.hush(),
-                    Effect::CloseEar => self.sound.close(),
+                    Effect::CloseEar => {
+                        // The voice falling silent must not open what the person closed.
+                        self.question = None;
+                        self.sound.close();
+                    }
                     Effect::Listen {
                         slot,
                         commands,
                         listen,
-                    } => self.sound.listen(&slot, commands, listen),
+                    } => {
+                        if self.sound.hears_own_voice() {
+                            self.question = Some((slot, commands, listen));
+                            self.deaf = true;
+                        } else {
+                            self.sound.listen(&slot, commands, listen);
+                        }
+                    }
+                    Effect::Slower => self.output.faster(-1),
+                    Effect::Louder => self.output.louder(1),
                     Effect::Quit(code) => ended = Some(code),
                 }
             }
         }
-        ended.or_else(|| self.show())
+        // What is said begins with what is shown, and the ear closes before the first sound.
+        let ended = ended.or_else(|| self.show());
+        self.take_turns();
+        ended
     }
 
     fn stamp(&self) -> Stamp {

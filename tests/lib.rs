@@ -17,3 +17,5 @@ mod proof;
 mod report;
 mod screen;
 mod spoken;
+#[cfg(feature = "voice")]
+mod voice;

@@ -99,7 +99,7 @@ fn from_microphone(
         .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
     let name = microphone.clone().unwrap_or_else(|| "(default)".to_owned());
     let model = super::tables::model_choice(args.model.as_deref());
-    let mut ear = LiveEar::start(model, microphone, sender.clone());
+    let mut ear = LiveEar::start(model, microphone, true, sender.clone());
     let look = screen::Look::of_environment(args.contrast);
     let mut output: Box<dyn Output> = if super::run::on_screen(args.plain) {
         let shown = screen::Screen::enter(look).map_err(|error| {

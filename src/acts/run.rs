@@ -222,7 +222,7 @@ fn session(
     let look = screen::Look::of_environment(args.contrast);
     // Asked now: a terminal that has hung up says that it is none.
     let on_terminal = std::io::stdout().is_terminal();
-    let mut output: Box<dyn Output> = if on_screen {
+    let output: Box<dyn Output> = if on_screen {
         let shown = screen::Screen::enter(look).map_err(|error| {
             Failure::wrong(format!("cannot use this terminal: {error}. Try --plain"))
         })?;
@@ -232,6 +232,7 @@ fn session(
         keys::listen_lines(sender.clone());
         Box::new(plain::Plain::new(look.unicode))
     };
+    let mut output = with_voice(output, on_screen, &sender, args);
     drop(sender);
     let ended = Session {
         run,
@@ -244,12 +245,54 @@ fn session(
         unsaved: Vec::new(),
         keys_gone: false,
         unseen: None,
+        question: None,
+        deaf: false,
     }
     .drive();
     // The terminal is given back before anything is printed on it.
     drop(output);
     drop(sound);
     finish(&folder, &ended, on_terminal)
+}
+
+/// The same output with a voice, where one is wanted: on a screen unless told to be quiet, in plain
+/// lines only when asked for, since a screen reader is the voice there.
+#[cfg(feature = "voice")]
+fn with_voice(
+    output: Box<dyn Output>,
+    on_screen: bool,
+    sender: &mpsc::SyncSender<FromWorld>,
+    args: &SessionArgs,
+) -> Box<dyn Output> {
+    use crate::edge::voice::{Aloud, FromVoice, Manner, Voice};
+    if args.quiet || args.fast || !(on_screen || args.aloud) {
+        return output;
+    }
+    let manner = Manner {
+        speed: args.speed,
+        loudness: args.loudness,
+        device: args.loudspeaker.clone(),
+    };
+    let to_loop = sender.clone();
+    let voice = Voice::start(manner.clone(), move |news| {
+        let event = match news {
+            FromVoice::Silent(_) => FromWorld::Silent,
+            FromVoice::Trouble(why) => FromWorld::Hint(why),
+        };
+        // The loop is gone: the session is over.
+        let _ = to_loop.send(event);
+    });
+    Box::new(Aloud::new(output, voice, manner))
+}
+
+#[cfg(not(feature = "voice"))]
+fn with_voice(
+    output: Box<dyn Output>,
+    _: bool,
+    _: &mpsc::SyncSender<FromWorld>,
+    _: &SessionArgs,
+) -> Box<dyn Output> {
+    output
 }
 
 fn finish(folder: &RunFolder, ended: &Ended, on_terminal: bool) -> Result<u8, Failure> {
@@ -363,6 +406,7 @@ impl Ear {
                     args.microphone
                         .clone()
                         .or_else(|| crate::edge::settings::Settings::of_user().microphone),
+                    args.headset,
                     sender.clone(),
                 ))
             }

@@ -135,8 +135,8 @@ fn candidate(
                 return None;
             }
             let code = status.code();
-            let words = code.replace('_', " ").to_lowercase();
-            (Value::Status(code), words.to_uppercase(), words)
+            let shown = code.replace('_', " ");
+            (Value::Status(code), shown, status.said())
         }
         Meaning::Tag(text) => (Value::Tag(text.clone()), text.clone(), spoken::spell(text)),
         Meaning::Choice(id) => {

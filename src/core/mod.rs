@@ -120,6 +120,10 @@ pub enum Effect {
     Say(String),
     /// Stop speaking at once.
     Hush,
+    /// Speak slower from now on.
+    Slower,
+    /// Speak louder from now on.
+    Louder,
     /// Listen for what can answer this, and give back the number with what was heard.
     Listen {
         /// What may answer.

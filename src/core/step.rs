@@ -287,6 +287,8 @@ impl Turn<'_> {
             (_, Command::Unable) => self.skip(true, how),
             (_, Command::Note) => self.begin_note(),
             (_, Command::Help | Command::Status) => self.say_place(),
+            (_, Command::Slower) => self.effects.push(Effect::Slower),
+            (_, Command::Louder) => self.effects.push(Effect::Louder),
             (_, Command::RadioCheck) => self.say("Loud and clear."),
             (_, Command::Disregard) => {
                 self.run.live.typed.clear();

@@ -334,8 +334,22 @@ pub fn map(event: &Event, keymap: &Keymap) -> Option<FromWorld> {
             if modifiers.intersects(KeyModifiers::ALT | KeyModifiers::SUPER | KeyModifiers::META) {
                 return None;
             }
-            keymap.key(*code).map(FromWorld::Key)
+            keymap
+                .key(*code)
+                .map(FromWorld::Key)
+                .or_else(|| voice_key(*code))
         }
+        _ => None,
+    }
+}
+
+/// The keys that change how the voice sounds, unless a file of keys gave them an act.
+fn voice_key(code: KeyCode) -> Option<FromWorld> {
+    match code {
+        KeyCode::F(6) => Some(FromWorld::Faster(-1)),
+        KeyCode::F(7) => Some(FromWorld::Faster(1)),
+        KeyCode::F(8) => Some(FromWorld::Louder(-1)),
+        KeyCode::F(9) => Some(FromWorld::Louder(1)),
         _ => None,
     }
 }

@@ -11,6 +11,7 @@ use crate::spoken::{self, CommandSet, Slot, WordGraph};
 /// The ear on its thread.
 pub struct LiveEar {
     handle: Handle,
+    headset: bool,
 }
 
 impl LiveEar {
@@ -19,6 +20,7 @@ impl LiveEar {
     pub fn start(
         model: ModelChoice,
         microphone: Option<String>,
+        headset: bool,
         to_loop: SyncSender<FromWorld>,
     ) -> Self {
         let handle = listening::start(
@@ -52,7 +54,7 @@ impl LiveEar {
                 let _ = to_loop.send(event);
             },
         );
-        Self { handle }
+        Self { handle, headset }
     }
 }
 
@@ -64,6 +66,14 @@ impl Sound for LiveEar {
 
     fn close(&mut self) {
         self.handle.end_utterance();
+    }
+
+    fn deaf(&mut self) {
+        self.handle.deaf();
+    }
+
+    fn hears_own_voice(&self) -> bool {
+        !self.headset
     }
 
     fn feed(&mut self) -> Option<Fed> {

@@ -20,6 +20,8 @@ pub mod signals;
 pub mod signing_key;
 #[cfg(feature = "voice")]
 pub mod sound;
+#[cfg(feature = "voice")]
+pub mod voice;
 
 /// Prints a message to standard error. Where that cannot be written there is nobody to tell, and
 /// that must not end the program in a panic, as `eprintln!` would.

@@ -118,6 +118,25 @@ const STATUSES: [(&str, Status); 10] = [
 ];
 
 impl Status {
+    /// The words that say it.
+    #[must_use]
+    pub fn said(&self) -> String {
+        match self {
+            Status::Ol => "over limit".to_owned(),
+            Status::Open => "open circuit".to_owned(),
+            Status::NoReading => "no reading".to_owned(),
+            Status::Short => "short circuit".to_owned(),
+            Status::Unstable => "not stable".to_owned(),
+            Status::NotApplicable => "not applicable".to_owned(),
+            Status::Unable => "unable to do it".to_owned(),
+            Status::PosOpen => "open".to_owned(),
+            Status::PosClosed => "closed".to_owned(),
+            Status::PosMid => "mid travel".to_owned(),
+            Status::GreaterThan(value) => format!("greater than {value}"),
+            Status::LessThan(value) => format!("less than {value}"),
+        }
+    }
+
     /// The upper-case code of tables and records; `GT 200` keeps its number.
     #[must_use]
     pub fn code(&self) -> String {

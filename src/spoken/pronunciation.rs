@@ -37,6 +37,31 @@ pub fn can_be_heard(word: &str) -> bool {
     VOCABULARY.contains(word) || pronunciations(word).next().is_some()
 }
 
+/// Whether two phrases sound the same, word by word, though they are written
+/// differently: "won" and "one", "brake" and "break".
+#[must_use]
+pub fn sound_alike(one: &str, other: &str) -> bool {
+    let (one, other): (Vec<&str>, Vec<&str>) =
+        (one.split(' ').collect(), other.split(' ').collect());
+    one.len() == other.len()
+        && one.iter().zip(&other).all(|(one, other)| {
+            one == other
+                || pronunciations(one).any(|way| pronunciations(other).any(|like| like == way))
+        })
+}
+
+/// The word of the vocabulary that a word outside it sounds like, if there is one.
+#[must_use]
+pub fn sounds_like_vocabulary(word: &str) -> Option<&'static str> {
+    if VOCABULARY.contains(word) {
+        return None;
+    }
+    VOCABULARY
+        .iter()
+        .copied()
+        .find(|known| sound_alike(word, known))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -50,6 +75,17 @@ mod tests {
         assert_eq!(ways("either"), ["AY DH ER", "IY DH ER"]);
         assert_eq!(ways("a"), ["AH", "EY"], "the first line is found");
         assert!(ways("zzzz").is_empty() && ways("").is_empty() && ways("gaske").is_empty());
+    }
+
+    #[test]
+    fn homophones_are_found() {
+        assert_eq!(sounds_like_vocabulary("won"), Some("one"));
+        assert_eq!(sounds_like_vocabulary("know"), Some("no"));
+        assert_eq!(sounds_like_vocabulary("ate"), Some("eight"));
+        assert_eq!(sounds_like_vocabulary("gasket"), None);
+        assert_eq!(sounds_like_vocabulary("one"), None, "itself");
+        assert!(sound_alike("brake worn", "break worn"));
+        assert!(!sound_alike("brake worn", "brake"));
     }
 
     #[test]

@@ -61,7 +61,8 @@ pub fn spell(tag: &str) -> String {
 }
 
 /// The words of a value's digits, sign and point, without a unit.
-pub(crate) fn digit_words(value: &Decimal) -> Vec<String> {
+#[must_use]
+pub fn digit_words(value: &Decimal) -> Vec<String> {
     let text = value.to_string();
     text.chars()
         .map(|c| match c {

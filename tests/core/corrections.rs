@@ -131,6 +131,7 @@ fn resumed(world: &World, records: &[Record]) -> World {
         now_ms: world.now_ms,
         quit: None,
         disk_full: false,
+        said: Vec::new(),
     };
     world.give(Event::Begin);
     world

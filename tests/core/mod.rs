@@ -43,6 +43,7 @@ pub struct World {
     now_ms: u64,
     quit: Option<u8>,
     disk_full: bool,
+    said: Vec<String>,
 }
 
 impl World {
@@ -69,6 +70,7 @@ impl World {
             now_ms: 0,
             quit: None,
             disk_full: false,
+            said: Vec::new(),
         };
         world.give(Event::Begin);
         world
@@ -101,7 +103,16 @@ impl World {
                         }
                     }
                     Effect::Quit(code) => self.quit = Some(code),
-                    Effect::Say(_) | Effect::Hush | Effect::Listen { .. } | Effect::CloseEar => {}
+                    Effect::Say(text) => {
+                        #[cfg(feature = "voice")]
+                        crate::voice::has_clips(&self.run.job.id, &text);
+                        self.said.push(text);
+                    }
+                    Effect::Hush
+                    | Effect::CloseEar
+                    | Effect::Slower
+                    | Effect::Louder
+                    | Effect::Listen { .. } => {}
                 }
             }
         }

@@ -158,6 +158,8 @@ fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
     drop(sender);
     let journal = Journal::create(storage, &first).expect("a journal");
     let _ended = Session {
+        question: None,
+        deaf: false,
         run,
         journal,
         folder: folder.clone(),

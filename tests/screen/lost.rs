@@ -134,6 +134,8 @@ fn fail(runs: &Path, elsewhere: bool) {
         unsaved: Vec::new(),
         keys_gone: false,
         unseen: None,
+        question: None,
+        deaf: false,
     }
     .drive();
 }

@@ -30,6 +30,7 @@ fn started_on(runs: &std::path::Path, more: &[&str]) -> (PtySession, String, Str
         .arg(runs)
         .args(more)
         .env("TERM", "xterm")
+        .env("SAYBACK_QUIET", "1")
         .env("LC_ALL", "C.UTF-8")
         .env("TMPDIR", runs);
     let mut session = spawn_command(command, Some(20_000)).unwrap();

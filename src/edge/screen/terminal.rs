@@ -137,7 +137,7 @@ impl Output for Screen {
         Ok(())
     }
 
-    /// This build has no voice: what would be said is the message and the question on the screen.
+    /// The screen has no voice: what would be said is the message and the question on it.
     fn say(&mut self, _: &str) {}
 
     /// No voice, so nothing to silence.

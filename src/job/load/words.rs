@@ -94,6 +94,14 @@ impl Draft<'_> {
                 );
                 return;
             }
+            if let Some(known) = spoken::sounds_like_vocabulary(word) {
+                self.faults.add(
+                    &phrase.span,
+                    format!("\"{}\" sounds like \"{known}\"", shown(word)),
+                    "use another word: the ear cannot tell the two apart",
+                );
+                return;
+            }
         }
         let slot = spoken::Slot {
             name: String::new(),
@@ -117,11 +125,16 @@ impl Draft<'_> {
             );
             return;
         }
-        if let Some((_, other)) = taken
+        if let Some((text, other)) = taken
             .iter()
-            .find(|(text, other)| *text == phrase.text && *other != option)
+            .find(|(text, other)| *other != option && spoken::sound_alike(text, &phrase.text))
         {
-            let what = format!("\"{}\" already means option {}", phrase.text, other + 1);
+            let means = if *text == phrase.text {
+                "already means"
+            } else {
+                "sounds like"
+            };
+            let what = format!("\"{}\" {means} option {}", phrase.text, other + 1);
             self.faults
                 .add(&phrase.span, what, "give each option its own phrases");
             return;

@@ -1,0 +1,159 @@
+//! The ear and the voice take turns, in the loop that the program runs.
+
+use std::sync::{Arc, Mutex, mpsc};
+
+use sayback::core::record::{Body, Record, Started};
+use sayback::core::run::Saved;
+use sayback::core::{Key, Run, View};
+use sayback::drive::{Fed, FromWorld, Output, Session, Sound, Utterance};
+use sayback::edge::clock::{self, Clock};
+use sayback::edge::runs::RunFolder;
+use sayback::job::{built_in, load};
+use sayback::journal::Journal;
+use sayback::spoken::{CommandSet, Slot};
+use sayback::storage::FileStorage;
+
+type Log = Arc<Mutex<Vec<String>>>;
+
+struct Room {
+    log: Log,
+    headset: bool,
+}
+
+impl Sound for Room {
+    fn listen(&mut self, _: &Slot, _: CommandSet, listen: u64) {
+        self.log.lock().unwrap().push(format!("listen {listen}"));
+    }
+    fn deaf(&mut self) {
+        self.log.lock().unwrap().push("deaf".to_owned());
+    }
+    fn hears_own_voice(&self) -> bool {
+        !self.headset
+    }
+    fn feed(&mut self) -> Option<Fed> {
+        None
+    }
+}
+
+/// Speaks until it is hushed or until the test says that it is silent, two looks later.
+struct Talker {
+    log: Log,
+    speaking: Arc<Mutex<bool>>,
+}
+
+impl Output for Talker {
+    fn show(&mut self, _: &View) -> std::io::Result<()> {
+        Ok(())
+    }
+    fn say(&mut self, _: &str) {
+        self.log.lock().unwrap().push("say".to_owned());
+        *self.speaking.lock().unwrap() = true;
+    }
+    fn hush(&mut self) {
+        self.log.lock().unwrap().push("hush".to_owned());
+    }
+    fn is_speaking(&self) -> bool {
+        *self.speaking.lock().unwrap()
+    }
+}
+
+fn session(
+    headset: bool,
+    drive: impl FnOnce(mpsc::SyncSender<FromWorld>, Arc<Mutex<bool>>, Log) + Send + 'static,
+) -> Vec<String> {
+    let runs = tempfile::tempdir().unwrap();
+    let text = built_in::text("meter-check").unwrap();
+    let job = load::parse(text, "job").unwrap();
+    let started = Started::of(&job, "test", std::collections::BTreeMap::new());
+    let folder = RunFolder::create(runs.path(), &clock::day(), &job.id, text).unwrap();
+    let storage = FileStorage::create_new(&folder.journal()).unwrap();
+    let first = Record {
+        at: clock::wall(),
+        body: Body::Started(started.clone()),
+    };
+    let saved = Saved::new(&job, started);
+    let (sender, world) = mpsc::sync_channel(64);
+    let log = Log::default();
+    let speaking = Arc::new(Mutex::new(false));
+    let (theirs, flag) = (Arc::clone(&log), Arc::clone(&speaking));
+    let script = std::thread::spawn(move || drive(sender, flag, theirs));
+    let _ = Session {
+        run: Run::new(Arc::new(job), saved),
+        journal: Journal::create(storage, &first).unwrap(),
+        folder,
+        output: &mut Talker {
+            log: Arc::clone(&log),
+            speaking,
+        },
+        sound: &mut Room {
+            log: Arc::clone(&log),
+            headset,
+        },
+        world,
+        clock: Clock::start(),
+        unsaved: Vec::new(),
+        keys_gone: false,
+        unseen: None,
+        question: None,
+        deaf: false,
+    }
+    .drive();
+    script.join().unwrap();
+    log.lock().unwrap().clone()
+}
+
+fn settle() {
+    std::thread::sleep(std::time::Duration::from_millis(300));
+}
+
+#[test]
+fn the_ear_is_deaf_while_the_voice_speaks_and_then_hears_the_question_that_stands() {
+    let log = session(false, |sender, speaking, log| {
+        settle();
+        assert_eq!(*log.lock().unwrap(), ["say", "deaf"]);
+        *speaking.lock().unwrap() = false;
+        sender.send(FromWorld::Silent).unwrap();
+        settle();
+        assert_eq!(log.lock().unwrap().last().unwrap(), "listen 1");
+        // A key hushes at once, before anything else happens.
+        let before = log.lock().unwrap().len();
+        sender.send(FromWorld::Key(Key::Plus)).unwrap();
+        settle();
+        assert_eq!(log.lock().unwrap()[before], "hush");
+        assert_eq!(log.lock().unwrap().last().unwrap(), "deaf");
+        sender.send(FromWorld::End(130)).unwrap();
+    });
+    assert_eq!(
+        log.iter().filter(|line| line.starts_with("listen")).count(),
+        1,
+        "{log:?}"
+    );
+}
+
+#[test]
+fn with_a_headset_a_stop_word_cuts_the_voice_off() {
+    let log = session(true, |sender, _, log| {
+        settle();
+        assert!(log.lock().unwrap().iter().any(|line| line == "listen 1"));
+        assert!(log.lock().unwrap().iter().all(|line| line != "deaf"));
+        let before = log.lock().unwrap().len();
+        sender
+            .send(FromWorld::Heard(Utterance {
+                words: "stop".to_owned(),
+                listen: 1,
+                samples: vec![0; 10],
+                rate: 16_000,
+                damaged: false,
+            }))
+            .unwrap();
+        settle();
+        assert_eq!(
+            log.lock().unwrap()[before],
+            "hush",
+            "{:?}",
+            log.lock().unwrap()
+        );
+        sender.send(FromWorld::End(130)).unwrap();
+    });
+    assert!(log.iter().all(|line| line != "deaf"), "{log:?}");
+}
