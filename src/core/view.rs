@@ -37,6 +37,8 @@ pub struct View {
     pub keys: Vec<(&'static str, &'static str)>,
     /// State of the ear, in words.
     pub ear: String,
+    /// Whether what is said now is listened for.
+    pub listens: bool,
     /// The last value kept.
     pub last: String,
 }
@@ -67,8 +69,11 @@ pub fn view(run: &Run) -> View {
             EarState::None => "keypad only".to_owned(),
             EarState::Loading => "mic: getting ready".to_owned(),
             EarState::Lost(_) => "mic: LOST, use the keypad".to_owned(),
-            EarState::Open => listening(live).to_owned(),
+            EarState::Open => microphone(live).to_owned(),
         },
+        listens: live.ear == EarState::Open
+            && !live.microphone.closed
+            && !matches!(live.phase, Phase::Paused | Phase::Stopped),
         last: live.last_kept.clone().unwrap_or_default(),
     };
     if !live.typed.is_empty() {
@@ -93,7 +98,7 @@ pub fn view(run: &Run) -> View {
 }
 
 /// Whether the microphone is open, in words whose first tell the most.
-fn listening(live: &Live) -> &'static str {
+fn microphone(live: &Live) -> &'static str {
     match (live.microphone, &live.phase) {
         (Microphone { closed: true, .. }, _) => "mic: CLOSED, Tab opens it",
         (_, Phase::Paused | Phase::Stopped) => "mic: PAUSED, say go ahead",

@@ -17,6 +17,7 @@ fn base() -> View {
             ("/", "menu"),
         ],
         ear: "ear: open".to_owned(),
+        listens: true,
         last: "4.00 mA".to_owned(),
         ..View::default()
     }
@@ -75,6 +76,7 @@ pub fn all() -> Vec<(&'static str, View)> {
                     .to_owned(),
                 big: "Wiper to end".to_owned(),
                 ear: "ear: LOST, use the keypad".to_owned(),
+                listens: false,
                 ..base()
             },
         ),

@@ -102,25 +102,35 @@ fn session(
     log.lock().unwrap().clone()
 }
 
-fn settle() {
-    std::thread::sleep(std::time::Duration::from_millis(300));
+/// Waits until the log is as wanted, at most ten seconds: a busy machine is no fault.
+fn until(log: &Log, what: &str, wanted: impl Fn(&[String]) -> bool) {
+    for _ in 0..500 {
+        if wanted(&log.lock().unwrap()) {
+            return;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    panic!("{what}: {:?}", log.lock().unwrap());
+}
+
+fn ends_with(line: &'static str) -> impl Fn(&[String]) -> bool {
+    move |log| log.last().is_some_and(|last| last == line)
 }
 
 #[test]
 fn the_ear_is_deaf_while_the_voice_speaks_and_then_hears_the_question_that_stands() {
     let log = session(false, |sender, speaking, log| {
-        settle();
-        assert_eq!(*log.lock().unwrap(), ["say", "deaf"]);
+        until(&log, "deaf at once", |log| log == ["say", "deaf"]);
         *speaking.lock().unwrap() = false;
         sender.send(FromWorld::Silent).unwrap();
-        settle();
-        assert_eq!(log.lock().unwrap().last().unwrap(), "listen 1");
+        until(&log, "listening again", ends_with("listen 1"));
         // A key hushes at once, before anything else happens.
         let before = log.lock().unwrap().len();
         sender.send(FromWorld::Key(Key::Plus)).unwrap();
-        settle();
+        until(&log, "deaf again", |log| {
+            log.len() > before + 1 && ends_with("deaf")(log)
+        });
         assert_eq!(log.lock().unwrap()[before], "hush");
-        assert_eq!(log.lock().unwrap().last().unwrap(), "deaf");
         sender.send(FromWorld::End(130)).unwrap();
     });
     assert_eq!(
@@ -133,8 +143,9 @@ fn the_ear_is_deaf_while_the_voice_speaks_and_then_hears_the_question_that_stand
 #[test]
 fn with_a_headset_a_stop_word_cuts_the_voice_off() {
     let log = session(true, |sender, _, log| {
-        settle();
-        assert!(log.lock().unwrap().iter().any(|line| line == "listen 1"));
+        until(&log, "listening", |log| {
+            log.iter().any(|line| line == "listen 1")
+        });
         assert!(log.lock().unwrap().iter().all(|line| line != "deaf"));
         let before = log.lock().unwrap().len();
         sender
@@ -146,7 +157,7 @@ fn with_a_headset_a_stop_word_cuts_the_voice_off() {
                 damaged: false,
             }))
             .unwrap();
-        settle();
+        until(&log, "something came of it", |log| log.len() > before);
         assert_eq!(
             log.lock().unwrap()[before],
             "hush",

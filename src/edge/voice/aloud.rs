@@ -61,7 +61,7 @@ impl Output for Aloud {
                 // Why, the screen says; the system's own words have no clips.
                 "Microphone lost.".clone_into(&mut self.text);
             }
-            let listens = !self.text.is_empty() && view.ear.contains("pen");
+            let listens = !self.text.is_empty() && view.listens;
             self.flush(tone, listens.then_some(Tone::Listening));
         }
         self.before = Some(view.clone());
