@@ -13,8 +13,10 @@ use super::lexicon::VOCABULARY;
 const PACKED: &[u8] = include_bytes!("../../grammars/pronunciations.zz");
 
 static LINES: LazyLock<Vec<&'static str>> = LazyLock::new(|| {
-    let bytes = miniz_oxide::inflate::decompress_to_vec_zlib(PACKED).unwrap_or_default();
-    let text: &'static str = Box::leak(String::from_utf8(bytes).unwrap_or_default().into());
+    let bytes = miniz_oxide::inflate::decompress_to_vec_zlib(PACKED)
+        .expect("the built-in dictionary is unpacked by a test");
+    let text = String::from_utf8(bytes).expect("the built-in dictionary is read by a test");
+    let text: &'static str = Box::leak(text.into());
     text.lines().collect()
 });
 
