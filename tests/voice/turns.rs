@@ -27,6 +27,9 @@ impl Sound for Room {
     fn deaf(&mut self) {
         self.log.lock().unwrap().push("deaf".to_owned());
     }
+    fn close(&mut self) {
+        self.log.lock().unwrap().push("close".to_owned());
+    }
     fn hears_own_voice(&self) -> bool {
         !self.headset
     }
@@ -167,4 +170,23 @@ fn with_a_headset_a_stop_word_cuts_the_voice_off() {
         sender.send(FromWorld::End(130)).unwrap();
     });
     assert!(log.iter().all(|line| line != "deaf"), "{log:?}");
+}
+
+#[test]
+fn the_voice_falling_silent_does_not_open_what_the_person_closed() {
+    let log = session(false, |sender, speaking, log| {
+        until(&log, "deaf at once", ends_with("deaf"));
+        sender.send(FromWorld::EarBack).unwrap();
+        sender.send(FromWorld::Key(Key::Talk)).unwrap();
+        until(&log, "closed", |log| log.iter().any(|line| line == "close"));
+        *speaking.lock().unwrap() = false;
+        sender.send(FromWorld::Silent).unwrap();
+        // Long enough for the loop to open it, if it did.
+        std::thread::sleep(std::time::Duration::from_millis(300));
+        sender.send(FromWorld::End(130)).unwrap();
+    });
+    assert!(
+        log.iter().all(|line| !line.starts_with("listen")),
+        "{log:?}"
+    );
 }
