@@ -80,6 +80,9 @@ pub enum Act {
     /// Check the microphone before a job, in about two minutes: noise, voice, twelve words, four numbers.
     #[cfg(feature = "voice")]
     MicrophoneCheck(MicrophoneCheckArgs),
+    /// Fit the ear to one person's voice: three minutes of reading aloud.
+    #[cfg(feature = "voice")]
+    Enrol(EnrolArgs),
     /// Print the JSON Schema (draft 2020-12) of `record --print json`.
     Schema,
     /// Print completions for a shell.
@@ -304,6 +307,30 @@ pub struct MicrophoneCheckArgs {
     /// Model folder in Vosk's format, instead of the one inside the program.
     #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
     pub model: Option<PathBuf>,
+}
+
+/// Options of `enrol`.
+#[cfg(feature = "voice")]
+#[derive(Debug, Args)]
+pub struct EnrolArgs {
+    /// Whose voice: the name that is given to `run --by`.
+    #[arg(long, value_name = "NAME")]
+    pub by: String,
+    /// Learn from recordings instead: a tab-separated table with the columns path, transcript, and optionally use (learn or check).
+    #[arg(long, value_name = "FILE")]
+    pub recordings: Option<PathBuf>,
+    /// Forget this person's ear, and the recordings it learnt from.
+    #[arg(long, conflicts_with = "recordings")]
+    pub forget: bool,
+    /// Microphone, by its name in `sayback microphones`.
+    #[arg(long, value_name = "NAME", env = "SAYBACK_MICROPHONE")]
+    pub microphone: Option<String>,
+    /// Lines instead of a screen.
+    #[arg(long)]
+    pub plain: bool,
+    /// Bold and reverse only, no colour.
+    #[arg(long)]
+    pub contrast: bool,
 }
 
 /// Options of `hear`.

@@ -13,6 +13,8 @@ pub mod core;
 pub mod drive;
 pub mod edge;
 #[cfg(feature = "voice")]
+pub mod enrolment;
+#[cfg(feature = "voice")]
 pub mod hear;
 pub mod job;
 pub mod journal;

@@ -4,6 +4,8 @@
 //! what was found and what to do.
 
 #[cfg(feature = "voice")]
+mod enrol;
+#[cfg(feature = "voice")]
 mod mic_check;
 mod proof;
 mod record;
@@ -92,6 +94,8 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         Act::Microphones(args) => mic_check::microphones(&args),
         #[cfg(feature = "voice")]
         Act::MicrophoneCheck(args) => mic_check::check(&args),
+        #[cfg(feature = "voice")]
+        Act::Enrol(args) => enrol::enrol(&args),
         Act::Schema => print(&crate::report::schema()).map(|()| DONE),
         Act::Completions { shell } => tables::completions(shell),
     };

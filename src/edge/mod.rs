@@ -10,6 +10,8 @@ pub mod listening;
 pub mod live_ear;
 #[cfg(feature = "voice")]
 pub mod mic;
+#[cfg(feature = "voice")]
+pub mod own_voice;
 pub mod plain;
 #[cfg(feature = "voice")]
 pub mod recording;

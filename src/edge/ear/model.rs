@@ -393,8 +393,10 @@ fn whole(folder: &Path) -> bool {
         .all(|(name, bytes)| fs::read(folder.join(name)).is_ok_and(|found| found == *bytes))
 }
 
-/// BLAKE3 over names and contents, the first 16 hexadecimal digits.
-fn built_in_hash() -> String {
+/// What tells the built-in models of one version of Sayback from those of another: BLAKE3 over names
+/// and contents, the first 16 hexadecimal digits.
+#[must_use]
+pub fn built_in_hash() -> String {
     let mut hasher = blake3::Hasher::new();
     for (name, bytes) in BUILT_IN {
         hasher.update(name.as_bytes());
