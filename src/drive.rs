@@ -18,6 +18,10 @@ use crate::storage::FileStorage;
 /// The longest wait without drawing again, so that a missed resize does not stay.
 const REDRAW: Duration = Duration::from_millis(500);
 
+/// The longest that the end of a session waits for its last sentence, and how often it looks.
+const LAST_WORDS: Duration = Duration::from_secs(10);
+const LOOK: Duration = Duration::from_millis(50);
+
 /// Where views and sentences go: the screen, or plain lines.
 pub trait Output {
     /// Shows what is to be shown now.
@@ -42,6 +46,10 @@ pub trait Output {
     /// Speaks louder by so many steps, or softer.
     fn louder(&mut self, steps: i8) {
         let _ = steps;
+    }
+    /// Says what was said last, where nothing is shown any more: the program ends.
+    fn last_words(&mut self, view: &View) {
+        let _ = view;
     }
     /// Shows a remark about the keyboard beside what is shown anyway.
     fn hint(&mut self, text: &str) {
@@ -253,12 +261,37 @@ impl Session<'_> {
                 ended = Some(1);
             }
         }
+        if self.unseen.is_none() && ended.is_some_and(|code| code < 128) {
+            self.last_words();
+        }
         Ended {
             code: ended.unwrap_or(1),
             unseen: self.unseen,
             chain_hash: self.journal.chain_hash().to_string(),
             run: self.run,
             recording_over,
+        }
+    }
+
+    /// Lets the voice say its last sentence. Any key, or a signal, cuts it off.
+    fn last_words(&mut self) {
+        self.output.last_words(&view(&self.run));
+        let mut left = LAST_WORDS;
+        while self.output.is_speaking() && !left.is_zero() {
+            left = left.saturating_sub(LOOK);
+            match self.world.recv_timeout(LOOK) {
+                Ok(
+                    FromWorld::Key(_)
+                    | FromWorld::Typed(_)
+                    | FromWorld::Line(_)
+                    | FromWorld::End(_),
+                ) => {
+                    self.output.hush();
+                    return;
+                }
+                Err(RecvTimeoutError::Disconnected) => std::thread::sleep(LOOK),
+                _ => {}
+            }
         }
     }
 

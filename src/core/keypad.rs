@@ -78,6 +78,7 @@ pub(super) fn take(turn: &mut Turn, key: Key) {
         Phase::Menu => menu_key(turn, key),
         Phase::Statuses => status_key(turn, key),
         Phase::Noting => note_key(turn, key),
+        Phase::Relaying(waiting) => turn.relay_key(key, waiting),
         Phase::Holding { .. } => {
             if matches!(key, Key::Slash | Key::Minus | Key::Star) {
                 turn.ask_again();
@@ -150,6 +151,8 @@ pub(super) fn line(turn: &mut Turn, text: &str) {
     match (turn.run.live.phase.clone(), figure) {
         (Phase::Idle | Phase::Saving | Phase::Done, _) => {}
         (Phase::Noting, _) => turn.note(text, Channel::Keypad, None),
+        (Phase::Relaying(_), _) => turn.relay_typed(text),
+        (Phase::Menu, None) if text == "+" => take(turn, Key::Plus),
         (Phase::Reason(_) | Phase::Menu | Phase::Statuses, Some(key)) => take(turn, key),
         (Phase::Reason(_) | Phase::Menu | Phase::Statuses, None) => {
             turn.tell(
@@ -172,6 +175,17 @@ fn digit_typed(turn: &mut Turn, digit: u8, slot: &SlotKind) {
     match slot {
         SlotKind::Tag if turn.run.live.letters => letter_code(turn, character),
         _ => push(turn, character),
+    }
+}
+
+/// A key of a name: letters, figures by the mode that is on, marks.
+pub(super) fn spell(turn: &mut Turn, key: Key) {
+    match key {
+        Key::Digit(digit) => digit_typed(turn, digit, &SlotKind::Tag),
+        Key::Letter(letter) => push(turn, letter.to_ascii_uppercase()),
+        Key::Minus => push(turn, '-'),
+        Key::Point => push(turn, '.'),
+        _ => {}
     }
 }
 
@@ -322,6 +336,7 @@ fn menu_key(turn: &mut Turn, key: Key) {
             );
             turn.effects.push(super::Effect::Quit(1));
         }
+        Key::Plus => turn.begin_relaying(),
         Key::Digit(0) | Key::Slash | Key::Enter | Key::Minus | Key::Star => turn.ask_again(),
         _ => {}
     }
@@ -388,10 +403,27 @@ pub fn hints(phase: &Phase, asked: &Asked, live: &Live) -> Vec<(&'static str, &'
             ("/", "menu"),
         ],
         Phase::Telling => vec![("Enter", "next"), ("+", "say again"), ("/", "menu")],
-        Phase::Reason(_) | Phase::Menu | Phase::Statuses => {
+        Phase::Menu => vec![
+            ("1-9", "choose"),
+            ("0", "back to the job"),
+            ("+", "who relays"),
+        ],
+        Phase::Reason(_) | Phase::Statuses => {
             vec![("1-9", "choose"), ("0", "back to the job")]
         }
         Phase::Noting => vec![("Enter", "keep"), ("*", "clear"), ("/", "drop it")],
+        Phase::Relaying(Some(_)) => vec![
+            ("Enter", "yes, keep"),
+            ("-", "no"),
+            ("+", "say again"),
+            ("/", "as before"),
+        ],
+        Phase::Relaying(None) => vec![
+            ("Enter", "keep"),
+            ("-", "nobody"),
+            ("+", letters(live)),
+            ("/", "as before"),
+        ],
         Phase::Holding { .. } => vec![("/", "break off"), ("Esc", "STOP")],
         Phase::Paused | Phase::Stopped => vec![("Enter", "go ahead"), ("/", "menu")],
         Phase::NotSaved { again: true } => vec![("Enter", "enter it again"), ("/", "leave")],

@@ -8,6 +8,7 @@ pub mod answer;
 mod answering;
 pub mod finding;
 mod going;
+mod relaying;
 pub mod keypad;
 pub mod question;
 pub mod record;
@@ -220,6 +221,8 @@ pub enum Phase {
     Statuses,
     /// A remark is being said or typed.
     Noting,
+    /// Who relays the readings is asked, or was read back and waits for its yes.
+    Relaying(Option<Relay>),
     /// A hold is being counted down.
     Holding {
         /// End of the hold.
@@ -255,6 +258,15 @@ pub struct Candidate {
     pub shown: String,
     /// As read back.
     pub said: String,
+}
+
+/// Who relays the readings, read back and not kept yet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Relay {
+    /// The letters and figures that were spelled; None is nobody.
+    pub by: Option<String>,
+    /// How it came in.
+    pub how: How,
 }
 
 /// What a reason is wanted for.

@@ -5,7 +5,9 @@
 use super::answer::{self, Outcome};
 use super::question::{self, Asked, asked};
 use super::record::{Body, Channel, Clip, Cursor, How};
-use super::{Candidate, EarState, Effect, Event, Key, Mark, Message, Phase, Run, Stamp, keypad};
+use super::{
+    Candidate, EarState, Effect, Event, Key, Mark, Message, Phase, Run, Stamp, keypad, relaying,
+};
 use crate::spoken::{self, Command, CommandSet, Slot, SlotKind};
 
 /// Takes in one event.
@@ -197,6 +199,10 @@ impl Turn<'_> {
             self.reason_heard(words, reason);
             return;
         }
+        if let Phase::Relaying(waiting) = self.run.live.phase.clone() {
+            self.relay_heard(words, clip, waiting);
+            return;
+        }
         let job = self.run.job.clone();
         let asked = asked(&job, &self.run.saved, &self.cursor());
         match answer::heard(self.run, &asked, words, clip.clone()) {
@@ -286,6 +292,7 @@ impl Turn<'_> {
             (_, Command::Skip) => self.skip(false, how),
             (_, Command::Unable) => self.skip(true, how),
             (_, Command::Note) => self.begin_note(),
+            (_, Command::Relay) => self.begin_relaying(),
             (_, Command::Help | Command::Status) => self.say_place(),
             (_, Command::Slower) => self.effects.push(Effect::Slower),
             (_, Command::Louder) => self.effects.push(Effect::Louder),
@@ -335,7 +342,8 @@ impl Turn<'_> {
         };
         let (slot, commands) = match &live.phase {
             Phase::Asking => (self.asked().slot(&self.run.saved), CommandSet::All),
-            Phase::Confirming(_) | Phase::Leaving => (
+            Phase::Relaying(None) => (relaying::slot(), CommandSet::Few),
+            Phase::Confirming(_) | Phase::Leaving | Phase::Relaying(Some(_)) => (
                 Slot {
                     name: "yes or no".to_owned(),
                     kind: SlotKind::YesNo,

@@ -252,6 +252,11 @@ impl Build {
             heard.push("minutes");
         }
         heard.retain(|word| VOCABULARY.contains(*word));
+        // What Sayback says back it understands, too: "kilohms" where most say "k".
+        let [one, many] = room.unit.said_back();
+        if !many.is_empty() && !heard.contains(&many) && is_sayable(many) {
+            heard.push(many);
+        }
         self.number(&Shape {
             digits: digits_of(top),
             places: room.unit.listened_places(),
@@ -260,6 +265,23 @@ impl Build {
             kilo: ohms && top >= Decimal::ONE_THOUSAND,
             spare_oh: ohms,
         });
+        if one != many && is_sayable(one) {
+            self.exactly_one(one, room.low < Decimal::ZERO);
+        }
+    }
+
+    /// "one ohm", "minus one degree": the single form stands behind nothing else, since the two
+    /// ears might hear one form each.
+    fn exactly_one(&mut self, unit: &str, minus: bool) {
+        let (start, end) = (self.start, self.end);
+        let first = self.state();
+        self.empty(start, first);
+        if minus {
+            self.rule("heard-minus", start, first);
+        }
+        let unit_at = self.state();
+        self.word("one", first, unit_at);
+        self.phrase(unit, unit_at, end);
     }
 
     /// A number with or without a unit of any slot.
@@ -290,7 +312,7 @@ impl Build {
         }
         self.empty(whole, end);
         for unit in shape.units {
-            self.word(unit, whole, end);
+            self.phrase(unit, whole, end);
         }
         let fraction = self.state();
         self.rule("heard-point", whole, fraction);
@@ -365,7 +387,7 @@ impl Build {
         for state in last {
             self.empty(state, end);
             for unit in shape.units {
-                self.word(unit, state, end);
+                self.phrase(unit, state, end);
             }
         }
     }
@@ -418,6 +440,10 @@ impl Build {
         if VOCABULARY.contains(room.unit.heard()) {
             self.word(room.unit.heard(), unit, end);
         }
+        let [_, many] = room.unit.said_back();
+        if many != room.unit.heard() {
+            self.phrase(many, unit, end);
+        }
         for value in &room.set {
             let digits: Vec<String> = super::readback::digit_words(value);
             self.phrase(&digits.join(" "), start, unit);
@@ -462,6 +488,11 @@ impl Build {
             self.word("dash", after, before);
         }
     }
+}
+
+/// Whether the ear has a sound for every word of it.
+fn is_sayable(phrase: &str) -> bool {
+    phrase.split(' ').all(can_be_heard)
 }
 
 fn digits_of(top: Decimal) -> usize {
