@@ -154,7 +154,10 @@ fn what_was_not_understood_is_read_again_and_counted_as_what_it_is() {
     );
     // Never understood is something else than never heard, and neither is a wrong number.
     let never = check(-60.0, -25.0, false, unclear).measured("mic");
-    assert_eq!((never.unheard, never.numbers_wrong, never.asked), (0, 0, 16));
+    assert_eq!(
+        (never.unheard, never.numbers_wrong, never.asked),
+        (0, 0, 16)
+    );
     let silent = check(-60.0, -25.0, false, |_, _| None).measured("mic");
     assert_eq!((silent.unheard, silent.again), (16, 0));
     let one = check(-60.0, -25.0, false, |at, prompt| {
@@ -207,7 +210,11 @@ fn too_loud_is_said_in_parts_of_the_time() {
         check.measured("mic").line()
     };
     assert!(line(0).contains(", never too loud,"));
-    assert!(line(3).contains(", too loud 0.3 % of the time,"), "{}", line(3));
+    assert!(
+        line(3).contains(", too loud 0.3 % of the time,"),
+        "{}",
+        line(3)
+    );
     assert!(line(120).contains(", too loud 12 % of the time,"));
 }
 

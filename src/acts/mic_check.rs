@@ -170,11 +170,9 @@ fn shown(check: &Check, ready: bool) -> View {
             "Say nothing",
             "The noise of this place is measured for five seconds.",
         ),
-        Now::Read(prompt) if check.is_again() => (
-            "AGAIN",
-            prompt,
-            "That was not understood. Read it again.",
-        ),
+        Now::Read(prompt) if check.is_again() => {
+            ("AGAIN", prompt, "That was not understood. Read it again.")
+        }
         Now::Read(prompt) => (
             "READ",
             prompt,

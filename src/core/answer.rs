@@ -163,6 +163,7 @@ fn candidate(
         how,
         shown,
         said,
+        level_db: None,
     })
 }
 

@@ -50,6 +50,7 @@ impl Turn<'_> {
             shown: word.to_uppercase(),
             said: format!("{word}: {short}. Affirm?"),
             how,
+            level_db: None,
         };
         if candidate.how.channel == Channel::Voice {
             self.confirm(candidate);

@@ -246,6 +246,7 @@ fn enter(turn: &mut Turn) {
             how: keyed(&typed),
             shown: option.title.clone(),
             said: option.title.clone(),
+            level_db: None,
         };
         turn.keep(candidate);
         return;
@@ -360,6 +361,7 @@ fn status_key(turn: &mut Turn, key: Key) {
                 },
                 shown: code.replace('_', " "),
                 said: format!("{shown}. Enter keeps it."),
+                level_db: None,
             });
         }
         Key::Digit(0) | Key::Slash | Key::Minus | Key::Star => turn.ask_again(),

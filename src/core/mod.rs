@@ -8,10 +8,10 @@ pub mod answer;
 mod answering;
 pub mod finding;
 mod going;
-mod relaying;
 pub mod keypad;
 pub mod question;
 pub mod record;
+mod relaying;
 pub mod run;
 pub mod step;
 pub mod view;
@@ -59,6 +59,8 @@ pub enum Event {
         clip: Option<Clip>,
         /// True if sound was lost in the middle: the words are not to be trusted.
         damaged: bool,
+        /// How loud its loudest tenth of a second was, decibels below full scale, where that is known.
+        level_db: Option<f32>,
     },
     /// The record that was to be appended is on the disk.
     Saved,
@@ -258,6 +260,8 @@ pub struct Candidate {
     pub shown: String,
     /// As read back.
     pub said: String,
+    /// How loud it was said, decibels below full scale; None where it was typed, or is not known.
+    pub level_db: Option<f32>,
 }
 
 /// Who relays the readings, read back and not kept yet.

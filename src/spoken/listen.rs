@@ -253,7 +253,9 @@ impl Build {
         }
         heard.retain(|word| VOCABULARY.contains(*word));
         // What Sayback says back it understands, too: "kilohms" where most say "k".
-        let [one, many] = room.unit.said_back();
+        // "one volt" is heard as "one volts", which is the same: a second spelling that sounds so
+        // alike would make the ear unsure of both.
+        let [_, many] = room.unit.said_back();
         if !many.is_empty() && !heard.contains(&many) && is_sayable(many) {
             heard.push(many);
         }
@@ -265,23 +267,6 @@ impl Build {
             kilo: ohms && top >= Decimal::ONE_THOUSAND,
             spare_oh: ohms,
         });
-        if one != many && is_sayable(one) {
-            self.exactly_one(one, room.low < Decimal::ZERO);
-        }
-    }
-
-    /// "one ohm", "minus one degree": the single form stands behind nothing else, since the two
-    /// ears might hear one form each.
-    fn exactly_one(&mut self, unit: &str, minus: bool) {
-        let (start, end) = (self.start, self.end);
-        let first = self.state();
-        self.empty(start, first);
-        if minus {
-            self.rule("heard-minus", start, first);
-        }
-        let unit_at = self.state();
-        self.word("one", first, unit_at);
-        self.phrase(unit, unit_at, end);
     }
 
     /// A number with or without a unit of any slot.
@@ -291,6 +276,12 @@ impl Build {
             .filter(|word| VOCABULARY.contains(*word))
             .collect();
         heard.retain(|word| *word != "k");
+        heard.extend(
+            units()
+                .map(|unit| unit.said_back()[1])
+                .filter(|word| VOCABULARY.contains(*word)),
+        );
+        heard.sort_unstable();
         heard.dedup();
         self.number(&Shape {
             digits: 5,
