@@ -5,8 +5,8 @@ use std::path::Path;
 use sayback::edge::ear::{Ear, ModelChoice};
 use sayback::edge::voice::render::resample;
 use sayback::spoken::{
-    CommandSet, Slot, WordGraph, can_be_heard, listening, named_listening, named_slot,
-    number_slot, parse, read_back, units,
+    CommandSet, Slot, WordGraph, can_be_heard, listening, named_listening, named_slot, number_slot,
+    parse, read_back, units,
 };
 
 use super::said;
