@@ -224,17 +224,22 @@ def measure(room, loudspeaker, devices):
     values = [clip(name) for name in ("number-ohms.flac", "number-hundred.flac", "number-plain.flac")]
     if not program.seen("mic: OPEN", 0, 60):
         sys.exit("the microphone did not open:\n" + "\n".join(line for _, line in program.lines))
-    answered, cut, other = [], [], 0
+    # The loudspeaker is opened by the first sentence, which takes the sound server its time.
+    time.sleep(6)
+    program.type("+")
+    answered, decided, cut, other = [], [], [], 0
     for trial in range(TRIALS * 2):
         loudspeaker.quiet_for(1.0)
         # At any place between two looks of the thread.
         time.sleep(random.random() * 0.1)
         ended = room.say(values[trial % len(values)])
         first = loudspeaker.loud_since(ended)
-        if first is None or not program.seen("RIGHT?", ended, 1.0):
+        shown = program.seen("Enter = yes, keep", ended, 1.0)
+        if first is None or shown is None:
             other += 1
             continue
         answered.append(first - ended)
+        decided.append(shown - ended)
         time.sleep(0.5 + random.random() * 0.5)
         typed = program.type("/")
         time.sleep(0.6)
@@ -243,6 +248,7 @@ def measure(room, loudspeaker, devices):
         if len(answered) == TRIALS:
             break
     say("end of speech to the first sound of the read-back", answered, "s")
+    say("of it, to the line of text that shows the value: gate, ear, core, and the microphone's way", decided, "s")
     print(f"\tnot counted, since they were not understood: {other}")
     say("key to silence of the loudspeaker", cut, "ms")
     loudspeaker.quiet_for(1.0)
@@ -292,7 +298,15 @@ def measure(room, loudspeaker, devices):
 
 
 def again_of(program, loudspeaker):
-    return lambda: not any(loud for _, loud in loudspeaker.blocks[-60:]) and program.type("+")
+    """Has it said again, each time that it is silent."""
+    asked = [0.0]
+
+    def again():
+        now = time.perf_counter()
+        if now - asked[0] > 2.0 and not any(loud for _, loud in loudspeaker.blocks[-60:]):
+            asked[0] = now
+            program.type("+")
+    return again
 
 
 main()
