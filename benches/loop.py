@@ -159,13 +159,14 @@ class Sayback:
         return time.perf_counter()
 
     def processor(self):
-        """Seconds of processor of each thread: fields 14 and 15 of stat (proc(5)), in hundredths."""
-        used = {}
-        for thread in Path(f"/proc/{self.child.pid}/task").iterdir():
-            name, fields = (thread / "stat").read_text().split("(", 1)[1].rsplit(")", 1)
+        """Seconds of processor of all the program and of each thread: fields 14 and 15 of stat (proc(5)), in hundredths."""
+        def seconds(folder):
+            name, fields = (folder / "stat").read_text().split("(", 1)[1].rsplit(")", 1)
             fields = fields.split()
-            used[name] = used.get(name, 0) + (int(fields[11]) + int(fields[12])) / 100
-        return used
+            return name, (int(fields[11]) + int(fields[12])) / 100
+        process = Path(f"/proc/{self.child.pid}")
+        used = dict(seconds(thread) for thread in (process / "task").iterdir())
+        return {**used, "all": seconds(process)[1]}
 
     def share(self, seconds, meanwhile=lambda: None):
         """Shares of one core: all of the program, its ear's thread, its voice's thread."""
@@ -174,8 +175,7 @@ class Sayback:
             meanwhile()
             time.sleep(0.1)
         after, took = self.processor(), time.perf_counter() - begun
-        part = lambda names: sum(after.get(n, 0) - before.get(n, 0) for n in names) / took * 100
-        return part(set(after)), part(["ear"]), part(["voice"])
+        return [(after.get(name, 0) - before.get(name, 0)) / took * 100 for name in ("all", "ear", "voice")]
 
     def end(self):
         self.child.kill()
@@ -225,8 +225,7 @@ def measure(room, loudspeaker, devices):
     if not program.seen("mic: OPEN", 0, 60):
         sys.exit("the microphone did not open:\n" + "\n".join(line for _, line in program.lines))
     # The loudspeaker is opened by the first sentence, which takes the sound server its time.
-    time.sleep(6)
-    program.type("+")
+    warm_up(program, loudspeaker)
     answered, decided, cut, other = [], [], [], 0
     for trial in range(TRIALS * 2):
         loudspeaker.quiet_for(1.0)
@@ -237,6 +236,8 @@ def measure(room, loudspeaker, devices):
         shown = program.seen("Enter = yes, keep", ended, 1.0)
         if first is None or shown is None:
             other += 1
+            program.type("/")
+            program.type("0")
             continue
         answered.append(first - ended)
         decided.append(shown - ended)
@@ -258,7 +259,8 @@ def measure(room, loudspeaker, devices):
     program.end()
 
     program = Sayback(JOB.replace("ASK", LONG), *devices[2:], "--keypad")
-    program.seen("?", 0, 10)
+    program.seen("Keys:", 0, 10)
+    warm_up(program, loudspeaker)
     loudspeaker.quiet_for(1.0)
     shares("keypad, silent", [program.share(10) for _ in range(3)])
     shares("keypad, speaking all the time", [program.share(10, again_of(program, loudspeaker)) for _ in range(5)])
@@ -267,6 +269,7 @@ def measure(room, loudspeaker, devices):
     # A stop word while it speaks: with a headset.
     program = Sayback(JOB.replace("ASK", LONG), *devices, "--headset")
     program.seen("mic: OPEN", 0, 60)
+    warm_up(program, loudspeaker)
     stop, stopped, missed = clip("stop.flac"), [], 0
     for _ in range(max(10, TRIALS // 2)):
         loudspeaker.quiet_for(1.0)
@@ -295,6 +298,14 @@ def measure(room, loudspeaker, devices):
     time.sleep(4)
     shares("listening, nobody speaks, a file at its own pace", [program.share(10) for _ in range(4)])
     program.end()
+
+
+def warm_up(program, loudspeaker):
+    for _ in range(6):
+        typed = program.type("+")
+        if loudspeaker.loud_since(typed, 6.0):
+            return
+    sys.exit("no voice:\n" + "\n".join(line for _, line in program.lines))
 
 
 def again_of(program, loudspeaker):
