@@ -60,7 +60,7 @@ fn without_permission_it_says_so_and_what_to_do() {
     }
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("sound.raw");
-    fs::write(&file, [0; 32_000]).expect("written");
+    fs::write(&file, vec![0; 32_000]).expect("written");
     fs::set_permissions(&file, fs::Permissions::from_mode(0o000)).expect("closed");
     let Some(why) = said(folder.path(), &file) else {
         return skipped(what, "the test program cannot be run by nobody here");

@@ -97,7 +97,7 @@ where
 fn spoils(silence: Duration) -> bool {
     let mut bench = gated();
     bench.listening.listen(graph(3), 1);
-    play(&mut bench, &[0; 16_000]);
+    play(&mut bench, &vec![0; 16_000]);
     bench.cable.fault(ErrorKind::Xrun);
     let samples = silence.as_millis() as usize * 16;
     play(&mut bench, &vec![0; samples]);
