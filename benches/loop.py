@@ -237,7 +237,7 @@ def measure(room, loudspeaker, devices):
         if first is None or shown is None:
             other += 1
             program.type("/")
-            program.type("0")
+            loudspeaker.loud_since(program.type("0"), 5.0)
             continue
         answered.append(first - ended)
         decided.append(shown - ended)
@@ -245,7 +245,8 @@ def measure(room, loudspeaker, devices):
         typed = program.type("/")
         time.sleep(0.6)
         cut.append(max(0.0, loudspeaker.last_sound(typed) - typed) * 1000)
-        program.type("0")
+        # The question comes again, and is to be over before the next answer.
+        loudspeaker.loud_since(program.type("0"), 5.0)
         if len(answered) == TRIALS:
             break
     say("end of speech to the first sound of the read-back", answered, "s")
