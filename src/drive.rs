@@ -4,6 +4,8 @@
 //! in over one channel; a recording is fed from here, in step with the core, so
 //! that a fast replay decides exactly as a slow one does.
 
+mod sound;
+
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::Duration;
 
@@ -14,6 +16,8 @@ use crate::edge::runs::RunFolder;
 use crate::journal::Journal;
 use crate::spoken::{CommandSet, Slot};
 use crate::storage::FileStorage;
+
+pub use sound::{Fed, Silence, Sound};
 
 /// The longest wait without drawing again, so that a missed resize does not stay.
 const REDRAW: Duration = Duration::from_millis(500);
@@ -62,24 +66,6 @@ pub trait Output {
     }
     /// Leaves the terminal to others for a while and takes it again.
     fn suspend(&mut self) {}
-}
-
-/// The loudest tenth of a second of an utterance, decibels below full scale (root mean square);
-/// None where there is none, or only silence. Beside another utterance through the same microphone
-/// it tells how near the mouth was, as far as no automatic gain evens it out.
-fn loudest_tenth_db(samples: &[i16], rate: u32) -> Option<f32> {
-    let tenth = (rate / 10).max(1) as usize;
-    let power = |window: &[i16]| {
-        let squares: f64 = window.iter().map(|&step| f64::from(step).powi(2)).sum();
-        squares / tenth as f64 / f64::from(1_u32 << 30)
-    };
-    let loudest = (0..=samples.len().checked_sub(tenth)?)
-        .step_by((tenth / 10).max(1))
-        .map(|at| power(&samples[at..at + tenth]))
-        .fold(0.0, f64::max);
-    #[expect(clippy::cast_possible_truncation, reason = "a number of decibels")]
-    let db = (10.0 * loudest.log10()) as f32;
-    (loudest > 0.0).then_some(db)
 }
 
 /// How loud the microphone was for a tenth of a second.
@@ -139,53 +125,6 @@ pub struct Utterance {
     pub rate: u32,
     /// Sound was lost in it.
     pub damaged: bool,
-}
-
-/// Something that listens for answers: the thread with the microphone, a recording, or nothing.
-pub trait Sound {
-    /// A question is open: listen for this.
-    fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64);
-    /// The microphone was closed: what was said so far is an utterance, then nothing is
-    /// listened for until the next question.
-    fn close(&mut self) {}
-    /// Hear nothing until the next question: what is said now is said by the program itself.
-    fn deaf(&mut self) {}
-    /// True if the program's own voice is in the sound: a microphone in a room, without a headset.
-    fn hears_own_voice(&self) -> bool {
-        false
-    }
-    /// Goes on by one piece of sound, where the sound is fed from here. `None`: nothing to feed.
-    fn feed(&mut self) -> Option<Fed>;
-    /// True if sound is never fed from the loop: there is no recording.
-    fn feed_is_never(&self) -> bool {
-        true
-    }
-}
-
-/// What came of feeding one piece of a recording.
-#[derive(Debug)]
-pub enum Fed {
-    /// This much of the recording has been taken.
-    Time {
-        /// Milliseconds from its start.
-        at_ms: u64,
-        /// Words, where an utterance ended.
-        heard: Option<Utterance>,
-    },
-    /// The recording is over.
-    Over,
-    /// The ear failed.
-    Failed(String),
-}
-
-/// No ear at all.
-pub struct Silence;
-
-impl Sound for Silence {
-    fn listen(&mut self, _: &Slot, _: CommandSet, _: u64) {}
-    fn feed(&mut self) -> Option<Fed> {
-        None
-    }
 }
 
 /// Everything that one session has.
@@ -424,7 +363,7 @@ impl Session<'_> {
             listen: utterance.listen,
             clip: clip.flatten(),
             damaged: utterance.damaged,
-            level_db: loudest_tenth_db(&utterance.samples, utterance.rate),
+            level_db: crate::edge::loudest_tenth_db(&utterance.samples, utterance.rate),
         })
     }
 
