@@ -4,6 +4,8 @@
 //! in over one channel; a recording is fed from here, in step with the core, so
 //! that a fast replay decides exactly as a slow one does.
 
+mod sound;
+
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::Duration;
 
@@ -15,8 +17,14 @@ use crate::journal::Journal;
 use crate::spoken::{CommandSet, Slot};
 use crate::storage::FileStorage;
 
+pub use sound::{Fed, Silence, Sound};
+
 /// The longest wait without drawing again, so that a missed resize does not stay.
 const REDRAW: Duration = Duration::from_millis(500);
+
+/// The longest that the end of a session waits for its last sentence, and how often it looks.
+const LAST_WORDS: Duration = Duration::from_secs(10);
+const LOOK: Duration = Duration::from_millis(50);
 
 /// Where views and sentences go: the screen, or plain lines.
 pub trait Output {
@@ -42,6 +50,10 @@ pub trait Output {
     /// Speaks louder by so many steps, or softer.
     fn louder(&mut self, steps: i8) {
         let _ = steps;
+    }
+    /// Says what was said last, where nothing is shown any more: the program ends.
+    fn last_words(&mut self, view: &View) {
+        let _ = view;
     }
     /// Shows a remark about the keyboard beside what is shown anyway.
     fn hint(&mut self, text: &str) {
@@ -113,53 +125,6 @@ pub struct Utterance {
     pub rate: u32,
     /// Sound was lost in it.
     pub damaged: bool,
-}
-
-/// Something that listens for answers: the thread with the microphone, a recording, or nothing.
-pub trait Sound {
-    /// A question is open: listen for this.
-    fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64);
-    /// The microphone was closed: what was said so far is an utterance, then nothing is
-    /// listened for until the next question.
-    fn close(&mut self) {}
-    /// Hear nothing until the next question: what is said now is said by the program itself.
-    fn deaf(&mut self) {}
-    /// True if the program's own voice is in the sound: a microphone in a room, without a headset.
-    fn hears_own_voice(&self) -> bool {
-        false
-    }
-    /// Goes on by one piece of sound, where the sound is fed from here. `None`: nothing to feed.
-    fn feed(&mut self) -> Option<Fed>;
-    /// True if sound is never fed from the loop: there is no recording.
-    fn feed_is_never(&self) -> bool {
-        true
-    }
-}
-
-/// What came of feeding one piece of a recording.
-#[derive(Debug)]
-pub enum Fed {
-    /// This much of the recording has been taken.
-    Time {
-        /// Milliseconds from its start.
-        at_ms: u64,
-        /// Words, where an utterance ended.
-        heard: Option<Utterance>,
-    },
-    /// The recording is over.
-    Over,
-    /// The ear failed.
-    Failed(String),
-}
-
-/// No ear at all.
-pub struct Silence;
-
-impl Sound for Silence {
-    fn listen(&mut self, _: &Slot, _: CommandSet, _: u64) {}
-    fn feed(&mut self) -> Option<Fed> {
-        None
-    }
 }
 
 /// Everything that one session has.
@@ -253,12 +218,37 @@ impl Session<'_> {
                 ended = Some(1);
             }
         }
+        if self.unseen.is_none() && ended.is_some_and(|code| code < 128) {
+            self.last_words();
+        }
         Ended {
             code: ended.unwrap_or(1),
             unseen: self.unseen,
             chain_hash: self.journal.chain_hash().to_string(),
             run: self.run,
             recording_over,
+        }
+    }
+
+    /// Lets the voice say its last sentence. Any key, or a signal, cuts it off.
+    fn last_words(&mut self) {
+        self.output.last_words(&view(&self.run));
+        let mut left = LAST_WORDS;
+        while self.output.is_speaking() && !left.is_zero() {
+            left = left.saturating_sub(LOOK);
+            match self.world.recv_timeout(LOOK) {
+                Ok(
+                    FromWorld::Key(_)
+                    | FromWorld::Typed(_)
+                    | FromWorld::Line(_)
+                    | FromWorld::End(_),
+                ) => {
+                    self.output.hush();
+                    return;
+                }
+                Err(RecvTimeoutError::Disconnected) => std::thread::sleep(LOOK),
+                _ => {}
+            }
         }
     }
 
@@ -373,6 +363,7 @@ impl Session<'_> {
             listen: utterance.listen,
             clip: clip.flatten(),
             damaged: utterance.damaged,
+            level_db: crate::edge::loudest_tenth_db(&utterance.samples, utterance.rate),
         })
     }
 

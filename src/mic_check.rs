@@ -66,6 +66,12 @@ pub struct Measured {
     pub numbers_wrong: usize,
     /// Prompts that were asked; fewer than all when it was broken off.
     pub asked: usize,
+    /// Prompts that got no answer at all: nothing was heard. Not in what was measured before this was told apart.
+    #[serde(default)]
+    pub unheard: usize,
+    /// Prompts that were understood only when they were read again.
+    #[serde(default)]
+    pub again: usize,
 }
 
 /// Whether voice is of use here.
@@ -105,6 +111,7 @@ impl Measured {
         let words = self.asked.min(WORDS);
         let ratio = self.signal_to_noise();
         let missed = self.asked - (self.words_right + self.numbers_right).min(self.asked);
+        let unheard = self.unheard.min(missed);
         let mut fit = Fit::Good;
         let mut at_least = |other: Fit| {
             if other == Fit::Keypad || fit == Fit::Good {
@@ -125,14 +132,28 @@ impl Measured {
         } else if missed * 3 > self.asked {
             at_least(Fit::Keypad);
             sentences.push(format!(
-                "{missed} of {} answers were not understood. Do not use voice here: use the keypad.",
-                self.asked
+                "{missed} of {} answers were not understood{}. Do not use voice here: use the keypad.",
+                self.asked,
+                of_them_unheard(unheard)
             ));
         } else if missed * 8 > self.asked {
             at_least(Fit::WithCare);
             sentences.push(format!(
-                "{missed} of {} answers were not understood. Expect to repeat; the keypad is quicker.",
-                self.asked
+                "{missed} of {} answers were not understood{}. Expect to repeat; the keypad is quicker.",
+                self.asked,
+                of_them_unheard(unheard)
+            ));
+        } else if unheard > 0 {
+            sentences.push(format!(
+                "{} of {words} words and {} of {numbers} numbers were understood; {unheard} got no answer: nothing was heard.",
+                self.words_right, self.numbers_right
+            ));
+        }
+        if self.again * 8 > self.asked {
+            at_least(Fit::WithCare);
+            sentences.push(format!(
+                "{} of {} had to be read again. Expect to repeat.",
+                self.again, self.asked
             ));
         }
         if ratio < 6.0 {
@@ -168,6 +189,16 @@ impl Measured {
         Verdict { fit, sentences }
     }
 
+    /// How much of the time it was too loud, in words.
+    fn too_loud(&self) -> String {
+        let (whole, tenth) = (self.clipped_permille / 10, self.clipped_permille % 10);
+        match (whole, tenth) {
+            (0, 0) => "never too loud".to_owned(),
+            (whole, 0) => format!("too loud {whole} % of the time"),
+            (whole, tenth) => format!("too loud {whole}.{tenth} % of the time"),
+        }
+    }
+
     /// One line for the record: figures and verdict.
     #[must_use]
     pub fn line(&self) -> String {
@@ -178,12 +209,12 @@ impl Measured {
             Fit::Keypad => "keypad, not voice",
         };
         format!(
-            "checked, {fit}: {}; noise {:.0} dB, speech {:.0} dB, {:.0} dB apart, {} of 1000 tenths too loud, {} of {} words and {} of {} numbers understood. {}",
+            "checked, {fit}: {}; noise {:.0} dB, speech {:.0} dB, {:.0} dB apart, {}, {} of {} words and {} of {} numbers understood. {}",
             self.device,
             self.noise_db,
             self.speech_db,
             self.signal_to_noise(),
-            self.clipped_permille,
+            self.too_loud(),
             self.words_right,
             self.asked.min(WORDS),
             self.numbers_right,
@@ -193,19 +224,35 @@ impl Measured {
     }
 }
 
+/// What is said of answers that nobody gave, beside those that were not understood.
+fn of_them_unheard(unheard: usize) -> String {
+    if unheard == 0 {
+        String::new()
+    } else {
+        format!("; at {unheard} of them nothing was heard at all")
+    }
+}
+
 /// A check that is going on.
 #[derive(Clone, Debug, Default)]
 pub struct Check {
     tenths: Vec<Tenth>,
     /// How many of the tenths were there when the prompt that is open was shown.
     shown_at: usize,
+    /// Whether something was heard for it that was no answer.
+    unclear: bool,
     answers: Vec<Answer>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Answer {
-    Right,
+    /// Understood; true if only when it was read again.
+    Right { again: bool },
+    /// Understood as something else.
     Other,
+    /// Something was heard, and no answer in it.
+    Unclear,
+    /// Nothing was heard.
     Nothing,
 }
 
@@ -240,27 +287,49 @@ impl Check {
         }
         if matches!(self.now(), Now::Read(_)) && self.tenths.len() - self.shown_at >= PROMPT_TENTHS
         {
-            self.answer(Answer::Nothing);
+            self.pass();
         }
     }
 
-    /// Takes in what was heard; empty if it was not understood.
+    /// Takes in what was heard; empty if it was not understood. What was not understood is no
+    /// answer, as in a job: the prompt stays, for what is left of its time, to be read again.
     pub fn heard(&mut self, words: &str) {
         let Now::Read(prompt) = self.now() else {
             return;
         };
-        self.answer(if words.is_empty() {
-            Answer::Nothing
+        if words.is_empty() {
+            self.unclear = true;
         } else if means_the_same(prompt, words) {
-            Answer::Right
+            self.answer(Answer::Right {
+                again: self.unclear,
+            });
         } else {
-            Answer::Other
-        });
+            self.answer(Answer::Other);
+        }
+    }
+
+    /// Goes on without an answer: the time is over, or, in a recording, nobody can be asked to
+    /// read it again.
+    pub fn pass(&mut self) {
+        if matches!(self.now(), Now::Read(_)) {
+            self.answer(if self.unclear {
+                Answer::Unclear
+            } else {
+                Answer::Nothing
+            });
+        }
+    }
+
+    /// True if what was read was not understood, and is to be read again.
+    #[must_use]
+    pub fn is_again(&self) -> bool {
+        self.unclear
     }
 
     fn answer(&mut self, answer: Answer) {
         self.answers.push(answer);
         self.shown_at = self.tenths.len();
+        self.unclear = false;
     }
 
     /// What was measured so far; `device` is what it was measured with.
@@ -273,10 +342,11 @@ impl Check {
             .copied()
             .filter(|tenth| f64::from(tenth.db) > noise + 3.0)
             .collect();
-        let count = |from: usize, to: usize, wanted: Answer| {
+        let count = |from: usize, to: usize, wanted: fn(Answer) -> bool| {
             let answers = self.answers.iter().skip(from).take(to - from);
-            answers.filter(|answer| **answer == wanted).count()
+            answers.filter(|answer| wanted(**answer)).count()
         };
+        let right = |answer| matches!(answer, Answer::Right { .. });
         let clipped = self.tenths.iter().filter(|tenth| tenth.clipping).count();
         Measured {
             device: device.to_owned(),
@@ -288,10 +358,14 @@ impl Check {
             },
             clipped_permille: u32::try_from(clipped * 1000 / self.tenths.len().max(1))
                 .unwrap_or(1000),
-            words_right: count(0, WORDS, Answer::Right),
-            numbers_right: count(WORDS, PROMPTS.len(), Answer::Right),
-            numbers_wrong: count(WORDS, PROMPTS.len(), Answer::Other),
+            words_right: count(0, WORDS, right),
+            numbers_right: count(WORDS, PROMPTS.len(), right),
+            numbers_wrong: count(WORDS, PROMPTS.len(), |answer| answer == Answer::Other),
             asked: self.answers.len(),
+            unheard: count(0, PROMPTS.len(), |answer| answer == Answer::Nothing),
+            again: count(0, PROMPTS.len(), |answer| {
+                answer == Answer::Right { again: true }
+            }),
         }
     }
 }

@@ -88,7 +88,7 @@ fn what_is_wrong_is_said_with_what_to_change() {
         "Nothing was understood",
     );
     says(
-        check(-60.0, -25.0, false, |_, _| Some(String::new())),
+        check(-60.0, -25.0, false, unclear),
         Fit::Keypad,
         "Nothing was understood",
     );
@@ -96,7 +96,7 @@ fn what_is_wrong_is_said_with_what_to_change() {
     says(
         check(-60.0, -25.0, false, half),
         Fit::Keypad,
-        "8 of 16 answers",
+        "8 of 16 answers were not understood; at 8 of them nothing was heard at all",
     );
     let some = |at: usize, prompt: &str| (at % 5 != 0).then(|| prompt.to_owned());
     says(
@@ -116,6 +116,106 @@ fn what_is_wrong_is_said_with_what_to_change() {
         Fit::Keypad,
         "1 of 4 numbers were understood as another number",
     );
+}
+
+fn unclear(_: usize, _: &str) -> Option<String> {
+    Some(String::new())
+}
+
+/// What was not understood is no wrong word: it is read again, and the result says so.
+#[test]
+fn what_was_not_understood_is_read_again_and_counted_as_what_it_is() {
+    let mut first = std::collections::BTreeSet::new();
+    let first = std::cell::RefCell::new(&mut first);
+    let second_go = |_: usize, prompt: &str| {
+        let is_first = first.borrow_mut().insert(prompt.to_owned());
+        Some(if is_first {
+            String::new()
+        } else {
+            prompt.to_owned()
+        })
+    };
+    let measured = check(-60.0, -25.0, false, second_go).measured("mic");
+    assert_eq!(
+        (
+            measured.words_right,
+            measured.numbers_right,
+            measured.numbers_wrong,
+            measured.again,
+            measured.unheard
+        ),
+        (WORDS, 4, 0, 16, 0)
+    );
+    let verdict = measured.judge();
+    assert_eq!(verdict.fit, Fit::WithCare);
+    assert_eq!(
+        verdict.sentences,
+        ["16 of 16 had to be read again. Expect to repeat."]
+    );
+    // Never understood is something else than never heard, and neither is a wrong number.
+    let never = check(-60.0, -25.0, false, unclear).measured("mic");
+    assert_eq!(
+        (never.unheard, never.numbers_wrong, never.asked),
+        (0, 0, 16)
+    );
+    let silent = check(-60.0, -25.0, false, |_, _| None).measured("mic");
+    assert_eq!((silent.unheard, silent.again), (16, 0));
+    let one = check(-60.0, -25.0, false, |at, prompt| {
+        (at != 3).then(|| prompt.to_owned())
+    });
+    let said = one.measured("mic").judge().sentences;
+    assert_eq!(
+        said,
+        ["11 of 12 words and 4 of 4 numbers were understood; 1 got no answer: nothing was heard."]
+    );
+}
+
+/// In a recording nobody reads it again: the next sound answers the next prompt.
+#[test]
+fn a_prompt_that_is_passed_is_not_understood_if_something_was_heard() {
+    let mut check = Check::default();
+    let quiet = Tenth {
+        db: -60.0,
+        clipping: false,
+    };
+    (0..QUIET_TENTHS).for_each(|_| check.tenth(quiet));
+    check.heard("");
+    assert!(check.is_again() && check.now() == Now::Read(PROMPTS[0]));
+    check.pass();
+    assert!(!check.is_again() && check.now() == Now::Read(PROMPTS[1]));
+    check.pass();
+    check.heard(PROMPTS[2]);
+    let measured = check.measured("mic");
+    assert_eq!(
+        (
+            measured.asked,
+            measured.words_right,
+            measured.unheard,
+            measured.again
+        ),
+        (3, 1, 1, 0)
+    );
+}
+
+#[test]
+fn too_loud_is_said_in_parts_of_the_time() {
+    let line = |clipped: usize| {
+        let mut check = Check::default();
+        for at in 0..1000 {
+            check.tenth(Tenth {
+                db: -30.0,
+                clipping: at < clipped,
+            });
+        }
+        check.measured("mic").line()
+    };
+    assert!(line(0).contains(", never too loud,"));
+    assert!(
+        line(3).contains(", too loud 0.3 % of the time,"),
+        "{}",
+        line(3)
+    );
+    assert!(line(120).contains(", too loud 12 % of the time,"));
 }
 
 #[test]

@@ -63,16 +63,11 @@ pub fn start(args: &RunArgs) -> Result<u8, Failure> {
     #[cfg_attr(not(feature = "voice"), allow(unused_mut))]
     let mut saved = Saved::new(&job, started);
     #[cfg(feature = "voice")]
-    if matches!(sound, Ear::Microphone) {
-        match recent_check(&args.session, first.at) {
-            Some(check) => {
-                journal.append(&check).map_err(Failure::not_saved)?;
-                saved.apply(&job, &check);
-            }
-            None => tell(
-                "this microphone has not been checked here today: sayback microphone-check takes two minutes",
-            ),
-        }
+    if matches!(sound, Ear::Microphone)
+        && let Some(check) = recent_check(&args.session, first.at)
+    {
+        journal.append(&check).map_err(Failure::not_saved)?;
+        saved.apply(&job, &check);
     }
     session(
         Run::new(Arc::new(job), saved),
@@ -125,6 +120,14 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
     journal.append(&resumed).map_err(Failure::not_saved)?;
     let job = run.job.clone();
     run.saved.apply(&job, &resumed);
+    #[cfg(feature = "voice")]
+    if matches!(sound, Ear::Microphone)
+        && let Some(check) = recent_check(&args.session, resumed.at)
+        && !records.iter().any(|known| known.body == check.body)
+    {
+        journal.append(&check).map_err(Failure::not_saved)?;
+        run.saved.apply(&job, &check);
+    }
     session(run, journal, folder, sound, &args.session)
 }
 
@@ -178,7 +181,8 @@ pub(super) fn on_screen(plain: bool) -> bool {
 #[cfg(feature = "voice")]
 const CHECK_HOLDS_MS: i64 = 12 * 3600 * 1000;
 
-/// The last microphone check, for the journal of a run that listens to that microphone.
+/// The last microphone check, for the journal of a run that listens to that microphone; says so
+/// where there is none of today.
 #[cfg(feature = "voice")]
 fn recent_check(args: &SessionArgs, now: crate::core::record::Wall) -> Option<Record> {
     let settings = crate::edge::settings::Settings::of_user();
@@ -187,7 +191,13 @@ fn recent_check(args: &SessionArgs, now: crate::core::record::Wall) -> Option<Re
     let check = settings.check.filter(|check| {
         check.measured.device == wanted
             && (0..CHECK_HOLDS_MS).contains(&(now.utc_ms - check.utc_ms))
-    })?;
+    });
+    let Some(check) = check else {
+        tell(
+            "this microphone has not been checked here today: sayback microphone-check takes two minutes",
+        );
+        return None;
+    };
     Some(Record {
         at: now,
         body: Body::MicrophoneChecked {

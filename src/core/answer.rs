@@ -29,9 +29,8 @@ pub fn heard(run: &mut Run, asked: &Asked, words: &str, clip: Option<Clip>) -> O
     let how = How {
         channel: Channel::Voice,
         heard: words.to_owned(),
-        doubt: None,
         clip,
-        relayed_by: run.saved.started.relayed_by.clone(),
+        ..How::default()
     };
     judge(run, asked, &slot, &decision, how)
 }
@@ -164,6 +163,7 @@ fn candidate(
         how,
         shown,
         said,
+        level_db: None,
     })
 }
 

@@ -50,6 +50,7 @@ impl Turn<'_> {
             shown: word.to_uppercase(),
             said: format!("{word}: {short}. Affirm?"),
             how,
+            level_db: None,
         };
         if candidate.how.channel == Channel::Voice {
             self.confirm(candidate);
@@ -109,7 +110,14 @@ impl Turn<'_> {
     }
 
     /// Keeps a candidate: only from a yes, or from the Enter key.
-    pub(super) fn keep(&mut self, candidate: Candidate) {
+    pub(super) fn keep(&mut self, mut candidate: Candidate) {
+        if !matches!(candidate.value, Value::Yes | Value::No | Value::Done) {
+            // Spoken or typed: it is the partner's reading either way.
+            candidate
+                .how
+                .relayed_by
+                .clone_from(&self.run.saved.relayed_by);
+        }
         if self.run.live.correcting.is_some() {
             self.run.live.phase = Phase::Reason(ReasonFor::Correction(Box::new(candidate)));
             self.tell(Mark::Plain, "Why is it corrected? Say or type the number.");

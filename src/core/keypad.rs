@@ -3,12 +3,14 @@
 //!
 //! No state of its own: it changes `Live` on behalf of `step`.
 
+mod hints;
+
+pub use hints::hints;
+
 use super::answer::{self, Outcome};
-use super::question::Asked;
 use super::record::{Channel, How, Value};
 use super::step::{Turn, can_bounce, keyed};
 use super::{Candidate, Key, Live, Mark, Phase, ReasonFor};
-use crate::job::{Step, StepKind};
 use crate::spoken::SlotKind;
 
 /// A repeat of a key that is no digit within this time is a bounce of a gloved finger.
@@ -78,6 +80,7 @@ pub(super) fn take(turn: &mut Turn, key: Key) {
         Phase::Menu => menu_key(turn, key),
         Phase::Statuses => status_key(turn, key),
         Phase::Noting => note_key(turn, key),
+        Phase::Relaying(waiting) => turn.relay_key(key, waiting),
         Phase::Holding { .. } => {
             if matches!(key, Key::Slash | Key::Minus | Key::Star) {
                 turn.ask_again();
@@ -150,6 +153,8 @@ pub(super) fn line(turn: &mut Turn, text: &str) {
     match (turn.run.live.phase.clone(), figure) {
         (Phase::Idle | Phase::Saving | Phase::Done, _) => {}
         (Phase::Noting, _) => turn.note(text, Channel::Keypad, None),
+        (Phase::Relaying(_), _) => turn.relay_typed(text),
+        (Phase::Menu, None) if text == "+" => take(turn, Key::Plus),
         (Phase::Reason(_) | Phase::Menu | Phase::Statuses, Some(key)) => take(turn, key),
         (Phase::Reason(_) | Phase::Menu | Phase::Statuses, None) => {
             turn.tell(
@@ -172,6 +177,17 @@ fn digit_typed(turn: &mut Turn, digit: u8, slot: &SlotKind) {
     match slot {
         SlotKind::Tag if turn.run.live.letters => letter_code(turn, character),
         _ => push(turn, character),
+    }
+}
+
+/// A key of a name: letters, figures by the mode that is on, marks.
+pub(super) fn spell(turn: &mut Turn, key: Key) {
+    match key {
+        Key::Digit(digit) => digit_typed(turn, digit, &SlotKind::Tag),
+        Key::Letter(letter) => push(turn, letter.to_ascii_uppercase()),
+        Key::Minus => push(turn, '-'),
+        Key::Point => push(turn, '.'),
+        _ => {}
     }
 }
 
@@ -232,6 +248,7 @@ fn enter(turn: &mut Turn) {
             how: keyed(&typed),
             shown: option.title.clone(),
             said: option.title.clone(),
+            level_db: None,
         };
         turn.keep(candidate);
         return;
@@ -322,6 +339,7 @@ fn menu_key(turn: &mut Turn, key: Key) {
             );
             turn.effects.push(super::Effect::Quit(1));
         }
+        Key::Plus => turn.begin_relaying(),
         Key::Digit(0) | Key::Slash | Key::Enter | Key::Minus | Key::Star => turn.ask_again(),
         _ => {}
     }
@@ -345,6 +363,7 @@ fn status_key(turn: &mut Turn, key: Key) {
                 },
                 shown: code.replace('_', " "),
                 said: format!("{shown}. Enter keeps it."),
+                level_db: None,
             });
         }
         Key::Digit(0) | Key::Slash | Key::Minus | Key::Star => turn.ask_again(),
@@ -373,122 +392,5 @@ fn note_key(turn: &mut Turn, key: Key) {
         Key::Plus => push(turn, '+'),
         Key::Letter(letter) => push(turn, letter),
         Key::Stop | Key::Talk => {}
-    }
-}
-
-/// What the keys do now, for the screen: key and act.
-#[must_use]
-pub fn hints(phase: &Phase, asked: &Asked, live: &Live) -> Vec<(&'static str, &'static str)> {
-    match phase {
-        Phase::Idle | Phase::Saving | Phase::Done => Vec::new(),
-        Phase::Confirming(_) => vec![
-            ("Enter", "yes, keep"),
-            ("-", "no"),
-            ("+", "say again"),
-            ("/", "menu"),
-        ],
-        Phase::Telling => vec![("Enter", "next"), ("+", "say again"), ("/", "menu")],
-        Phase::Reason(_) | Phase::Menu | Phase::Statuses => {
-            vec![("1-9", "choose"), ("0", "back to the job")]
-        }
-        Phase::Noting => vec![("Enter", "keep"), ("*", "clear"), ("/", "drop it")],
-        Phase::Holding { .. } => vec![("/", "break off"), ("Esc", "STOP")],
-        Phase::Paused | Phase::Stopped => vec![("Enter", "go ahead"), ("/", "menu")],
-        Phase::NotSaved { again: true } => vec![("Enter", "enter it again"), ("/", "leave")],
-        Phase::NotSaved { again: false } => vec![("Enter", "leave")],
-        Phase::Leaving => vec![("Enter", "yes, end it"), ("-", "no")],
-        Phase::Asking if !live.typed.is_empty() => match asked {
-            Asked::Plate(item) if matches!(item.kind, crate::job::PlateKind::Tag) => {
-                vec![
-                    ("Enter", "keep"),
-                    ("+", letters(live)),
-                    ("*", "clear"),
-                    ("/", "menu"),
-                ]
-            }
-            _ if is_ohms(asked) => vec![
-                ("Enter", "keep"),
-                ("*", "clear"),
-                ("+", "k, M"),
-                ("/", "menu"),
-            ],
-            _ => vec![("Enter", "keep"), ("*", "clear"), ("/", "menu")],
-        },
-        Phase::Asking => match asked {
-            Asked::Plate(item) if matches!(item.kind, crate::job::PlateKind::Tag) => {
-                vec![("0-9", "figures"), ("+", letters(live)), ("/", "menu")]
-            }
-            Asked::Restore(_)
-            | Asked::Step(Step {
-                kind: StepKind::Gate { .. },
-                ..
-            }) => {
-                vec![
-                    ("Enter", "yes"),
-                    ("-", "no"),
-                    ("+", "say again"),
-                    ("/", "menu"),
-                ]
-            }
-            Asked::Step(Step {
-                kind: StepKind::Instruction,
-                ..
-            }) => {
-                vec![
-                    ("Enter", "done"),
-                    ("+", "say again"),
-                    ("*", "correct"),
-                    ("/", "menu"),
-                ]
-            }
-            Asked::Step(Step {
-                kind: StepKind::Hold { .. },
-                ..
-            }) => {
-                vec![
-                    ("Enter", "start the hold"),
-                    ("+", "say again"),
-                    ("/", "menu"),
-                ]
-            }
-            Asked::Step(Step {
-                kind: StepKind::Memo,
-                ..
-            }) => vec![("Enter", "next"), ("/", "menu, 5 note")],
-            _ if !asked.options().is_empty() => {
-                vec![("1-9", "choose"), ("+", "say again"), ("/", "menu")]
-            }
-            _ => vec![
-                ("0-9", "type it"),
-                ("+", "say again"),
-                ("*", "correct"),
-                ("/", "menu"),
-            ],
-        },
-    }
-}
-
-fn is_ohms(asked: &Asked) -> bool {
-    use crate::job::{NumberRange, PlateItem, PlateKind};
-    let range = match asked {
-        Asked::Plate(PlateItem {
-            kind: PlateKind::Number(range),
-            ..
-        })
-        | Asked::Step(Step {
-            kind: StepKind::Reading(range),
-            ..
-        }) => range,
-        Asked::Cell(_, column, _) => &column.range,
-        _ => return false,
-    };
-    matches!(range, NumberRange::Fixed { unit, .. } | NumberRange::Scaled { unit, .. } if unit == "ohm" || unit == "Mohm")
-}
-
-fn letters(live: &Live) -> &'static str {
-    if live.letters {
-        "to figures"
-    } else {
-        "to letters"
     }
 }

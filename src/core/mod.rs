@@ -11,6 +11,7 @@ mod going;
 pub mod keypad;
 pub mod question;
 pub mod record;
+mod relaying;
 pub mod run;
 pub mod step;
 pub mod view;
@@ -58,6 +59,8 @@ pub enum Event {
         clip: Option<Clip>,
         /// True if sound was lost in the middle: the words are not to be trusted.
         damaged: bool,
+        /// How loud its loudest tenth of a second was, decibels below full scale, where that is known.
+        level_db: Option<f32>,
     },
     /// The record that was to be appended is on the disk.
     Saved,
@@ -220,6 +223,8 @@ pub enum Phase {
     Statuses,
     /// A remark is being said or typed.
     Noting,
+    /// Who relays the readings is asked, or was read back and waits for its yes.
+    Relaying(Option<Relay>),
     /// A hold is being counted down.
     Holding {
         /// End of the hold.
@@ -255,6 +260,17 @@ pub struct Candidate {
     pub shown: String,
     /// As read back.
     pub said: String,
+    /// How loud it was said, decibels below full scale; None where it was typed, or is not known.
+    pub level_db: Option<f32>,
+}
+
+/// Who relays the readings, read back and not kept yet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Relay {
+    /// The letters and figures that were spelled; None is nobody.
+    pub by: Option<String>,
+    /// How it came in.
+    pub how: How,
 }
 
 /// What a reason is wanted for.

@@ -96,6 +96,13 @@ pub enum Body {
         /// Where the job goes.
         then: Cursor,
     },
+    /// Who relays the readings from here on.
+    Relayed {
+        /// The name or initials, as spelled or typed; None where nobody does.
+        by: Option<String>,
+        /// How it came in.
+        how: How,
+    },
     /// A remark.
     Noted {
         /// Step it was made at.
@@ -177,6 +184,7 @@ impl Body {
             Self::Plate { how, .. }
             | Self::Skipped { how, .. }
             | Self::Noted { how, .. }
+            | Self::Relayed { how, .. }
             | Self::Stopped { how, .. }
             | Self::Restored { how, .. } => Some(how),
             Self::Answered(answer) => Some(&answer.how),
@@ -210,7 +218,7 @@ pub struct Started {
     pub plate: BTreeMap<String, PlateValue>,
     /// Who does the job, as given on the command line or the sheet.
     pub by: Option<String>,
-    /// Who relays readings, where a partner does.
+    /// Who relays readings at first, where a partner does; [`Body::Relayed`] changes it.
     pub relayed_by: Option<String>,
     /// True if the sound comes from a recording and not from a microphone.
     pub from_recording: bool,

@@ -34,6 +34,8 @@ pub struct Saved {
     pub outstanding: BTreeSet<String>,
     /// Instruments past their due month when the job started, by plate item.
     pub expired: BTreeMap<String, String>,
+    /// Who relays the readings now, if somebody does.
+    pub relayed_by: Option<String>,
     /// Why the job ends before its last step, if it does.
     pub ending: Option<String>,
     /// As-found readings are frozen.
@@ -65,6 +67,7 @@ impl Saved {
     pub fn new(job: &Job, started: Started) -> Self {
         let plate = started.plate.clone();
         let mut saved = Self {
+            relayed_by: started.relayed_by.clone(),
             started,
             records: 1,
             plate,
@@ -148,6 +151,7 @@ impl Saved {
                 }
             }
             Body::AsFoundFrozen { .. } => self.frozen = true,
+            Body::Relayed { by, .. } => self.relayed_by.clone_from(by),
             Body::Restored { item, .. } => {
                 self.outstanding.remove(item);
             }

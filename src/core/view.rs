@@ -173,6 +173,18 @@ fn phase(run: &Run, shown: &mut View) {
                 .collect();
         }
         Phase::Noting => shown.state = "NOTE",
+        Phase::Relaying(waiting) => {
+            shown.state = if waiting.is_some() { "RIGHT?" } else { "RELAY" };
+            shown.caution = None;
+            shown.list.clear();
+            shown.unit.clear();
+            shown.question = "Who relays the readings?".to_owned();
+            shown.big = match waiting {
+                Some(relay) => relay.by.clone().unwrap_or_else(|| "nobody".to_owned()),
+                None if run.live.typed.is_empty() => "Relayed by?".to_owned(),
+                None => run.live.typed.clone(),
+            };
+        }
         Phase::Holding { until_ms, .. } => {
             shown.state = "HOLD";
             let left = until_ms.saturating_sub(run.live.now_ms).div_ceil(1000);
@@ -276,6 +288,14 @@ fn title(run: &Run) -> String {
 }
 
 fn place(run: &Run) -> String {
+    let here = where_in(run);
+    match &run.saved.relayed_by {
+        Some(by) => format!("{here}, relayed by {by}"),
+        None => here,
+    }
+}
+
+fn where_in(run: &Run) -> String {
     let job = &run.job;
     match &run.saved.cursor {
         Cursor::Plate(item) => {

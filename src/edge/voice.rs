@@ -35,6 +35,9 @@ const TICK: Duration = Duration::from_millis(10);
 /// How long a loudspeaker may ask for nothing before it counts as stopped.
 const STANDSTILL: Duration = Duration::from_millis(1_500);
 
+/// How long it may take until it asks for the first time: a sound server on a busy machine takes its time.
+const FIRST_ASKS: Duration = Duration::from_secs(4);
+
 /// How long a loudspeaker that cannot be opened is left alone.
 const TRY_AGAIN: Duration = Duration::from_secs(5);
 
@@ -242,7 +245,8 @@ impl<T: Fn(FromVoice)> Mouth<T> {
                         if !speaker.is_cutting() {
                             speech.at += speaker.give(&speech.sound[speech.at..]);
                         }
-                        let stands = now() - moved.1 > STANDSTILL;
+                        let patience = if moved.0 == 0 { FIRST_ASKS } else { STANDSTILL };
+                        let stands = now() - moved.1 > patience;
                         if speaker.has_failed() || stands {
                             let device = speaker.device().to_owned();
                             self.lost(&SpeakerError::Silent { device });

@@ -226,7 +226,7 @@ impl<'a> Folded<'a> {
             program: started.program.clone(),
             resumed_with,
             by: self.by(),
-            relayed_by: started.relayed_by.clone(),
+            relayed_by: self.relayed_by(),
             from_recording: started.from_recording,
             started: at(self.source.records.first()),
             last: at(self.source.records.last()),
@@ -238,6 +238,21 @@ impl<'a> Folded<'a> {
             journal_whole: matches!(self.source.whole, "whole" | "clean"),
             clips_folder: self.source.clips_folder.to_owned(),
         }
+    }
+
+    /// Everybody who relayed readings, in their order; which reading by whom stands with it.
+    fn relayed_by(&self) -> Option<String> {
+        let changed = self.bodies().filter_map(|(.., body)| match body {
+            Body::Relayed { by, .. } => by.as_ref(),
+            _ => None,
+        });
+        let mut all: Vec<&str> = Vec::new();
+        for by in self.saved.started.relayed_by.iter().chain(changed) {
+            if !all.contains(&by.as_str()) {
+                all.push(by);
+            }
+        }
+        (!all.is_empty()).then(|| all.join(", then "))
     }
 
     /// State of a run that is not closed: its reason stands on the record as soon as it is in the journal.
@@ -381,6 +396,10 @@ impl<'a> Folded<'a> {
                             old.map(|old| old.answer.step.as_str()),
                             text,
                         )
+                    }
+                    Body::Relayed { by, .. } => {
+                        let by = by.as_deref().unwrap_or("nobody, from here on");
+                        (EventKind::Relayed, None, by.to_owned())
                     }
                     Body::Microphone { state } => (EventKind::Microphone, None, state.clone()),
                     Body::MicrophoneChecked { measured, .. } => {

@@ -397,6 +397,8 @@ pub enum EventKind {
     TakenBack,
     /// The microphone was lost or came back.
     Microphone,
+    /// Another person relays the readings from here on, or nobody does.
+    Relayed,
     /// The job was closed.
     Closed,
 }
@@ -414,6 +416,7 @@ impl EventKind {
             Self::Restored => "Restored",
             Self::TakenBack => "Taken back",
             Self::Microphone => "Microphone",
+            Self::Relayed => "Relayed by",
             Self::Closed => "Closed",
         }
     }

@@ -252,6 +252,8 @@ commands! {
     EndOfTurn = "END_OF_TURN",
     /// Free speech follows.
     Note = "NOTE",
+    /// Another person relays the readings from here on, or nobody does.
+    Relay = "RELAY",
     /// Speak slower.
     Slower = "SLOWER",
     /// Speak louder.

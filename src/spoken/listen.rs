@@ -252,6 +252,13 @@ impl Build {
             heard.push("minutes");
         }
         heard.retain(|word| VOCABULARY.contains(*word));
+        // What Sayback says back it understands, too: "kilohms" where most say "k".
+        // "one volt" is heard as "one volts", which is the same: a second spelling that sounds so
+        // alike would make the ear unsure of both.
+        let [_, many] = room.unit.said_back();
+        if !many.is_empty() && !heard.contains(&many) && is_sayable(many) {
+            heard.push(many);
+        }
         self.number(&Shape {
             digits: digits_of(top),
             places: room.unit.listened_places(),
@@ -269,6 +276,12 @@ impl Build {
             .filter(|word| VOCABULARY.contains(*word))
             .collect();
         heard.retain(|word| *word != "k");
+        heard.extend(
+            units()
+                .map(|unit| unit.said_back()[1])
+                .filter(|word| VOCABULARY.contains(*word)),
+        );
+        heard.sort_unstable();
         heard.dedup();
         self.number(&Shape {
             digits: 5,
@@ -290,7 +303,7 @@ impl Build {
         }
         self.empty(whole, end);
         for unit in shape.units {
-            self.word(unit, whole, end);
+            self.phrase(unit, whole, end);
         }
         let fraction = self.state();
         self.rule("heard-point", whole, fraction);
@@ -365,7 +378,7 @@ impl Build {
         for state in last {
             self.empty(state, end);
             for unit in shape.units {
-                self.word(unit, state, end);
+                self.phrase(unit, state, end);
             }
         }
     }
@@ -418,6 +431,10 @@ impl Build {
         if VOCABULARY.contains(room.unit.heard()) {
             self.word(room.unit.heard(), unit, end);
         }
+        let [_, many] = room.unit.said_back();
+        if many != room.unit.heard() {
+            self.phrase(many, unit, end);
+        }
         for value in &room.set {
             let digits: Vec<String> = super::readback::digit_words(value);
             self.phrase(&digits.join(" "), start, unit);
@@ -462,6 +479,11 @@ impl Build {
             self.word("dash", after, before);
         }
     }
+}
+
+/// Whether the ear has a sound for every word of it.
+fn is_sayable(phrase: &str) -> bool {
+    phrase.split(' ').all(can_be_heard)
 }
 
 fn digits_of(top: Decimal) -> usize {

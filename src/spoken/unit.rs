@@ -118,6 +118,11 @@ impl Unit {
         }
     }
 
+    /// The unit as said after a one, and after anything else; empty for a bare number.
+    pub(crate) fn said_back(self) -> [&'static str; 2] {
+        [&self.row().one, &self.row().many]
+    }
+
     /// Decimals that a display of this quantity shows.
     pub(crate) fn places(self) -> &'static [u32] {
         &self.row().places

@@ -1,6 +1,8 @@
 //! The core, driven by events: what must hold whatever happens.
 
 mod corrections;
+mod faint;
+mod relaying;
 
 use std::sync::Arc;
 
@@ -120,6 +122,11 @@ impl World {
     }
 
     fn hear(&mut self, words: &str) {
+        self.hear_at(words, None);
+    }
+
+    /// The same, so loud.
+    fn hear_at(&mut self, words: &str, level_db: Option<f32>) {
         self.now_ms += 2000;
         let listen = self.run.live.listen;
         self.give(Event::Heard {
@@ -127,6 +134,7 @@ impl World {
             listen,
             clip: None,
             damaged: false,
+            level_db,
         });
     }
 
@@ -271,6 +279,7 @@ fn a_word_for_an_earlier_question_is_dropped() {
         listen: old,
         clip: None,
         damaged: false,
+        level_db: None,
     });
     assert_eq!(world.run.live.phase, Phase::Asking);
     assert_eq!(world.kept().len(), 1);
@@ -299,6 +308,7 @@ fn stop_acts_at_once_even_late_and_says_that_it_cannot_stop_the_actuator() {
         listen: 0,
         clip: None,
         damaged: false,
+        level_db: None,
     });
     assert_eq!(world.run.live.phase, Phase::Stopped);
     assert!(
@@ -776,7 +786,7 @@ proptest! {
                 Act::Hear(words) => world.hear(&words),
                 Act::Key(key) => { world.now_ms += 300; world.give(Event::Key(key)); }
                 Act::Line(text) => world.give(Event::Line(text)),
-                Act::Late => world.give(Event::Heard { words: "affirm".into(), listen: 0, clip: None, damaged: false }),
+                Act::Late => world.give(Event::Heard { words: "affirm".into(), listen: 0, clip: None, damaged: false, level_db: None }),
                 Act::Tick(ms) => { world.now_ms += ms; world.give(Event::Tick); }
                 Act::Ear(true) => world.give(Event::EarBack),
                 Act::Ear(false) => world.give(Event::EarLost { why: "gone".into() }),

@@ -2,8 +2,10 @@
 
 use std::path::Path;
 
-use sayback::edge::settings::Settings;
+use sayback::edge::clock;
+use sayback::edge::settings::{LastCheck, Settings};
 use sayback::edge::sound::{self, Sound, write_wav};
+use sayback::mic_check::Measured;
 
 fn program(home: &Path) -> assert_cmd::Command {
     let mut command = assert_cmd::Command::cargo_bin("sayback").unwrap();
@@ -71,7 +73,7 @@ fn a_recording_of_a_check_is_judged() {
         "{said}"
     );
     assert!(
-        said.contains("noise -81 dB") && said.contains(" 0 of 1000 tenths"),
+        said.contains("noise -81 dB") && said.contains(", never too loud,"),
         "{said}"
     );
     // The same voice in the same room, thirty times as loud: clipped, and said to be.
@@ -123,4 +125,65 @@ fn settings_are_written_whole_and_a_broken_file_is_told_and_ignored() {
         .assert()
         .success();
     assert_eq!(Settings::read(&path).unwrap(), Settings::default());
+}
+
+/// What a run writes of the last check, a resumed one writes as well: once, and again if it was checked anew.
+#[test]
+fn a_resumed_run_has_the_check_in_its_journal() {
+    let home = tempfile::tempdir().unwrap();
+    let remember = |utc_ms: i64| {
+        let settings = Settings {
+            microphone: None,
+            check: Some(LastCheck {
+                utc_ms,
+                measured: Measured {
+                    device: "(default)".to_owned(),
+                    noise_db: -60.0,
+                    speech_db: -25.0,
+                    clipped_permille: 0,
+                    words_right: 12,
+                    numbers_right: 4,
+                    numbers_wrong: 0,
+                    asked: 16,
+                    unheard: 0,
+                    again: 0,
+                },
+            }),
+        };
+        let path = home.path().join("config/sayback/settings.toml");
+        settings.write(&path).unwrap();
+    };
+    let runs = home.path().join("runs");
+    let leaves = |words: &[&str]| {
+        let done = program(home.path())
+            .args(words)
+            .args(["--plain", "--runs"])
+            .arg(&runs)
+            .write_stdin("/\n9\n")
+            .output()
+            .unwrap();
+        assert_eq!(done.status.code(), Some(1), "{done:?}");
+        String::from_utf8_lossy(&done.stderr).into_owned()
+    };
+    let checks = || {
+        let run = std::fs::read_dir(&runs).unwrap().next().unwrap().unwrap();
+        let text = std::fs::read_to_string(run.path().join("journal.txt")).unwrap();
+        text.matches("microphone-checked").count()
+    };
+    let now = clock::wall().utc_ms;
+    let unchecked = "has not been checked here today";
+    assert!(leaves(&["run", "meter-check"]).contains(unchecked));
+    assert_eq!(checks(), 0);
+    assert!(leaves(&["resume"]).contains(unchecked));
+    remember(now - 60_000);
+    assert!(!leaves(&["resume"]).contains(unchecked));
+    assert_eq!(checks(), 1);
+    leaves(&["resume"]);
+    assert_eq!(checks(), 1, "it is in the journal already");
+    remember(now - 1_000);
+    leaves(&["resume"]);
+    assert_eq!(checks(), 2);
+    remember(now - 13 * 3_600_000);
+    assert!(leaves(&["resume"]).contains(unchecked), "too old");
+    assert_eq!(checks(), 2);
 }

@@ -440,3 +440,54 @@ fn the_gate_alone() {
         );
     }
 }
+
+/// How much sound after the end of the voice (the last 20 ms within 30 dB of the loudest) the ear
+/// takes until it calls an answer ended: the part of the wait for a read-back that is listening.
+#[test]
+#[ignore = "a measurement: cargo test --test all mic::front::the_pause -- --ignored --nocapture"]
+fn the_pause_that_ends_an_answer() {
+    let list = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/clips.tsv");
+    let mut ear = Ear::open(&ModelChoice::BuiltIn).expect("an ear");
+    let (mut waits, mut takes) = (Vec::new(), Vec::new());
+    for clip in clips(&list).iter().filter(|clip| !clip.said.is_empty()) {
+        let read = sound::read(&clip.path).expect("a recording");
+        let power = |frame: &[i16]| frame.iter().map(|&s| f64::from(s).powi(2)).sum::<f64>();
+        let frames: Vec<f64> = read.samples.chunks(320).map(power).collect();
+        let loudest = frames.iter().copied().fold(0.0, f64::max);
+        let last = frames.iter().rposition(|level| *level > loudest / 1000.0);
+        let end = last.map_or(0, |at| (at + 1) * 320);
+        let mut samples = read.samples.clone();
+        samples.extend(std::iter::repeat_n([2_i16, -2, 1, -1], 12_000).flatten());
+        let graph = named_listening(&clip.grammar).expect("a grammar");
+        let mut listener = ear.listen(&graph, 16_000).expect("an ear");
+        let mut gate = Gate::new(Rule::default(), 16_000);
+        let mut passed = Vec::new();
+        let mut at = 0;
+        for block in samples.chunks(320) {
+            at += block.len();
+            passed.clear();
+            gate.pass(block, &mut passed);
+            if !passed.is_empty()
+                && let Some(heard) = listener.accept(&passed).expect("an ear")
+                && at > end
+            {
+                waits.push((at - end) as f64 / 16_000.0);
+                takes.push(heard.seconds_taken);
+                break;
+            }
+        }
+    }
+    for (what, values) in [
+        ("sound", &mut waits),
+        ("decoding of the last piece", &mut takes),
+    ] {
+        values.sort_by(f64::total_cmp);
+        println!(
+            "{what}: median {:.3} s, 95th percentile {:.3} s, n {}",
+            values[values.len() / 2],
+            values[(values.len() * 95).div_ceil(100) - 1],
+            values.len()
+        );
+    }
+    assert!(waits.len() > 10);
+}

@@ -1,5 +1,7 @@
 //! The ear's thread in virtual time, with an engine and a microphone of our own.
 
+mod gate;
+
 use std::cell::RefCell;
 use std::collections::VecDeque;
 use std::rc::Rc;
@@ -542,70 +544,4 @@ fn the_level_is_told_with_clipping() {
         panic!("{news:?}");
     };
     assert!(quiet <= -90.0 && loud > -0.1, "{quiet} {loud}");
-}
-
-/// A spoken word of the repository, and the sound of no word at all.
-fn word(name: &str) -> Vec<i16> {
-    let clips = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/clips");
-    let read = sayback::edge::sound::read(&clips.join(name)).expect("a recording");
-    assert_eq!(read.rate, RATE);
-    // The numbers that this bench's engine takes for an end or a failure are no words here.
-    let harmless = |step: i16| {
-        if [END, FAIL, PANIC].contains(&step) {
-            step + 1
-        } else {
-            step
-        }
-    };
-    read.samples.into_iter().map(harmless).collect()
-}
-
-#[test]
-fn a_voice_passes_the_gate_with_its_beginning_and_noise_does_not() {
-    let mut bench = bench().ready();
-    let cable = bench.cable.clone();
-    bench.listening = bench.listening.with_gate(Rule::default());
-    // The microphone that is open has its gate already: it is opened anew.
-    cable.fault(ErrorKind::DeviceNotAvailable);
-    bench.step(20);
-    cable.plug(RATE);
-    bench.step(600);
-    cable.say(&[0; 1600]);
-    bench.step(100);
-    bench.listening.listen(graph(3), 1);
-    // Steady noise is let through at first, until the gate knows how loud it is.
-    let fan = word("noise-room.flac").repeat(12);
-    for block in fan.chunks(1600) {
-        cable.say(block);
-        bench.step(100);
-    }
-    bench.listening.end_utterance();
-    let heard = |news: Vec<FromEar>| -> Vec<i16> {
-        news.into_iter()
-            .filter_map(|one| match one {
-                FromEar::Heard { samples, .. } => Some(samples),
-                _ => None,
-            })
-            .flatten()
-            .collect()
-    };
-    let reached = heard(bench.news());
-    assert!(
-        reached.len() < fan.len() / 5,
-        "{} of {} samples of noise reached the ear",
-        reached.len(),
-        fan.len()
-    );
-    bench.listening.listen(graph(3), 2);
-    let said = word("yes.flac");
-    for block in said.chunks(1600) {
-        cable.say(block);
-        bench.step(100);
-    }
-    bench.listening.end_utterance();
-    let heard = heard(bench.news());
-    let steps: Vec<i16> = said.iter().copied().filter(|&step| step != 0).collect();
-    // Six tenths of a second from before the voice are there; then all of it.
-    assert!(heard.len() > RATE as usize / 2, "{} samples", heard.len());
-    assert!(steps.ends_with(&heard) || steps.windows(heard.len()).any(|part| part == heard));
 }

@@ -68,7 +68,7 @@ enum Open {
 /// A recording, and before it, whenever a reading is asked for, a reading that somebody said.
 struct Probe {
     recording: Recording,
-    says: Option<&'static str>,
+    says: Option<(&'static str, Vec<i16>)>,
     waiting: Option<Utterance>,
     at_ms: u64,
     heard: Vec<String>,
@@ -77,11 +77,11 @@ struct Probe {
 impl Sound for Probe {
     fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64) {
         self.recording.listen(slot, commands, listen);
-        if let (Some(words), SlotKind::Number(_)) = (self.says, &slot.kind) {
+        if let (Some((words, samples)), SlotKind::Number(_)) = (&self.says, &slot.kind) {
             self.waiting = Some(Utterance {
-                words: words.to_owned(),
+                words: (*words).to_owned(),
                 listen,
-                samples: vec![0; 1600],
+                samples: samples.clone(),
                 rate: 16_000,
                 damaged: false,
             });
@@ -149,7 +149,7 @@ fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
     run.live.ear = EarState::Open;
     let mut probe = Probe {
         recording: Recording::new(samples, ear, true),
-        says: (open == Open::ReadBack).then_some("five one two"),
+        says: (open == Open::ReadBack).then(|| ("five one two", reading())),
         waiting: None,
         at_ms: 0,
         heard: Vec::new(),
@@ -188,6 +188,84 @@ fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
     Came {
         heard: probe.heard,
         records,
+    }
+}
+
+/// The reading that waits for its yes, as it was said into the microphone.
+fn reading() -> Vec<i16> {
+    let clips = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/clips");
+    let read = sound::read(&clips.join("number-plain.flac")).expect("a recording");
+    assert_eq!(read.rate, 16_000);
+    read.samples
+}
+
+/// The loudest tenth of a second, root mean square.
+fn loudest(samples: &[i16]) -> f64 {
+    let power = |tenth: &[i16]| {
+        let squares: f64 = tenth.iter().map(|&step| f64::from(step).powi(2)).sum();
+        squares / 1600.0
+    };
+    let tenths = samples.windows(1600).step_by(160).map(power);
+    tenths.fold(0.0, f64::max).sqrt()
+}
+
+/// A yes that arrives so many decibels fainter than the reading does.
+fn fainter(yes: &[i16], decibels: f64) -> Vec<i16> {
+    let gain = loudest(&reading()) / loudest(yes) / 10_f64.powf(decibels / 20.0);
+    yes.iter()
+        .map(|&step| (f64::from(step) * gain).clamp(-32_768.0, 32_767.0) as i16)
+        .collect()
+}
+
+/// Whether this yes, so much fainter, keeps the value that was read back.
+fn keeps(yes: &[i16], decibels: f64, ear: Ear) -> (bool, bool) {
+    let mut samples = fainter(yes, decibels);
+    samples.extend(vec![0; 16_000]);
+    let sound = sound::Sound {
+        samples,
+        rate: 16_000,
+    };
+    let came = play(Open::ReadBack, sound, ear);
+    let kept = came.records.iter().any(|kind| kind == "answered");
+    (kept, !came.heard.is_empty())
+}
+
+/// Whoever stands near the microphone said the value; whoever is much fainter did not affirm it.
+#[test]
+fn a_yes_from_far_away_keeps_no_value() {
+    let clips = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/clips");
+    let yes = sound::read(&clips.join("yes.flac")).expect("a recording");
+    let ear = || Ear::open(&ModelChoice::BuiltIn).expect("an ear");
+    assert_eq!(keeps(&yes.samples, 0.0, ear()), (true, true));
+    assert_eq!(keeps(&yes.samples, 8.0, ear()), (true, true));
+    assert_eq!(
+        keeps(&yes.samples, 16.0, ear()),
+        (false, true),
+        "heard, and not taken"
+    );
+}
+
+/// Every "yes" of the list as a stranger's, at several distances.
+#[test]
+#[ignore = "needs recordings: SAYBACK_CLIPS names their list"]
+fn strangers_at_a_distance() {
+    let list = std::env::var("SAYBACK_CLIPS").expect("SAYBACK_CLIPS names a list of recordings");
+    let all = clips(Path::new(&list));
+    let said: Vec<&Clip> = all
+        .iter()
+        .filter(|clip| clip.said == "yes" && clip.group == "sc-yes")
+        .collect();
+    println!("fainter_by\ttrials\theard\tvalue_kept");
+    for decibels in [0.0, 6.0, 9.0, 11.0, 14.0, 20.0] {
+        let (mut heard, mut kept) = (0, 0);
+        for clip in &said {
+            let read = sound::read(&clip.path).expect("a recording");
+            let ear = Ear::open(&ModelChoice::BuiltIn).expect("an ear");
+            let (is_kept, is_heard) = keeps(&read.samples, decibels, ear);
+            kept += usize::from(is_kept);
+            heard += usize::from(is_heard);
+        }
+        println!("{decibels} dB\t{}\t{heard}\t{kept}", said.len());
     }
 }
 

@@ -3,6 +3,7 @@
 mod hostile;
 mod pages;
 mod pdf;
+mod relayed;
 mod says;
 pub mod scenario;
 mod schema;

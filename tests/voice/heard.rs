@@ -4,14 +4,18 @@ use std::path::Path;
 
 use sayback::edge::ear::{Ear, ModelChoice};
 use sayback::edge::voice::render::resample;
-use sayback::spoken::{named_listening, read_back, units, vocabulary};
+use sayback::spoken::{
+    CommandSet, Slot, WordGraph, can_be_heard, listening, named_listening, named_slot, number_slot,
+    parse, read_back, units,
+};
 
 use super::said;
 
-/// The least share of utterances that must be heard word for word.
+/// The least share of utterances that must be heard; of the long form 138 of 141 are (97.9 %), of
+/// the short one 38 of 39. A wrong one is never allowed.
 const FLOOR: f64 = 0.97;
 
-fn heard(ear: &mut Ear, text: &str, grammar: &str) -> String {
+fn heard(ear: &mut Ear, text: &str, graph: &WordGraph) -> String {
     // Through 48000 samples a second, as most loudspeakers play, and back to what a microphone gives.
     let sound = resample(&said(text, 48_000), 48_000, 16_000);
     let mut samples = vec![0_i16; 8_000];
@@ -21,8 +25,7 @@ fn heard(ear: &mut Ear, text: &str, grammar: &str) -> String {
     )]
     samples.extend(sound.iter().map(|s| (s * 20_000.0) as i16));
     samples.extend(vec![0; 16_000]);
-    let graph = named_listening(grammar).unwrap();
-    let mut listener = ear.listen(&graph, 16_000).unwrap();
+    let mut listener = ear.listen(graph, 16_000).unwrap();
     for piece in samples.chunks(1_600) {
         if let Some(heard) = listener.accept(piece).unwrap() {
             return heard.phrase();
@@ -31,30 +34,23 @@ fn heard(ear: &mut Ear, text: &str, grammar: &str) -> String {
     listener.finish().unwrap().phrase()
 }
 
-/// Values over every unit, with signs, points and zeros; then the prowords.
-fn utterances() -> Vec<(String, &'static str)> {
+/// Values over every unit, each with what a question with that unit listens for; then the prowords.
+fn utterances() -> Vec<(String, WordGraph, Slot)> {
     let values = [
         "0", "4.02", "12.00", "-3.5", "512", "1869", "0.57", "7.1", "19.99", "100", "-40", "63.8",
+        "1", "-1",
     ];
     let mut all = Vec::new();
     for (at, unit) in units().enumerate() {
         let word = unit.spoken(&"2".parse().unwrap());
-        if !word
-            .split(' ')
-            .all(|word| vocabulary().any(|known| known == word))
-        {
-            println!(
-                "SKIPPED: {word}: not heard again, since it is no word of the ear's vocabulary"
-            );
+        if !word.split(' ').all(can_be_heard) {
+            println!("SKIPPED: {word}: not heard again, since the ear has no sound for it");
             continue;
         }
-        // What a technician says for kilohms and megohms is "k" and "meg", and only that is in the strict grammar.
-        let grammar = if unit.heard().is_empty() || unit.heard() == word {
-            "numbers"
-        } else {
-            "all"
-        };
         let takes_sign = ["degC", "%", "V", "mV", "deg", "none"].contains(&unit.id());
+        let low = if takes_sign { -2_000 } else { 0 };
+        let slot = number_slot("said", &unit, low.into(), 2_000.into(), &[]);
+        let graph = listening(&slot, CommandSet::All);
         let many = if std::env::var_os("SAYBACK_LONG").is_some() {
             values.len()
         } else {
@@ -62,12 +58,21 @@ fn utterances() -> Vec<(String, &'static str)> {
         };
         for step in 0..many {
             let value = values[(at * 5 + step) % values.len()];
-            if value.starts_with('-') && !takes_sign {
-                continue;
+            let text = read_back(&value.parse().unwrap(), &unit);
+            // The single form is heard as the other: "one volt" as "one volts".
+            let one = unit.spoken(&"1".parse().unwrap());
+            let listened = match text.strip_suffix(one) {
+                Some(digits) if !one.is_empty() => format!("{digits}{word}"),
+                _ => text.clone(),
+            };
+            // What no question listens for is not asked of the ear: a sign where none can be, more
+            // decimals than the display has, one digit and "ohms" (tests/spoken/listening.rs).
+            if word.is_empty() || graph.accepts(&listened.split(' ').collect::<Vec<_>>()) {
+                all.push((text, graph.clone(), slot.clone()));
             }
-            all.push((read_back(&value.parse().unwrap(), &unit), grammar));
         }
     }
+    let commands = named_listening("commands").unwrap();
     for proword in [
         "affirm",
         "negative",
@@ -81,7 +86,8 @@ fn utterances() -> Vec<(String, &'static str)> {
         "roger",
         "unable",
     ] {
-        all.push((proword.to_owned(), "commands"));
+        let slot = named_slot("YN").unwrap();
+        all.push((proword.to_owned(), commands.clone(), slot));
     }
     all
 }
@@ -91,19 +97,24 @@ fn what_sayback_says_sayback_understands() {
     let cache = Path::new(env!("CARGO_TARGET_TMPDIR")).join("ear");
     let mut ear = Ear::open_in(&ModelChoice::BuiltIn, &cache).expect("the built-in model opens");
     let all = utterances();
-    let mut wrong = Vec::new();
-    for (text, grammar) in &all {
-        let heard = heard(&mut ear, &format!("{text}."), grammar);
-        if heard != *text {
+    let (mut asked_again, mut wrong) = (Vec::new(), Vec::new());
+    for (text, graph, slot) in &all {
+        let heard = heard(&mut ear, &format!("{text}."), graph);
+        if heard.is_empty() {
+            asked_again.push(text.clone());
+        } else if parse(slot, &heard).meaning != parse(slot, text).meaning {
             wrong.push(format!("{text} -> {heard}"));
         }
     }
-    let rate = 1.0 - wrong.len() as f64 / all.len() as f64;
+    let right = all.len() - wrong.len() - asked_again.len();
+    let rate = right as f64 / all.len() as f64;
     println!(
-        "HEARD {} of {} ({:.1} %): {wrong:#?}",
-        all.len() - wrong.len(),
+        "HEARD {right} of {} ({:.1} %); not understood {asked_again:#?}; wrong {wrong:#?}",
         all.len(),
         rate * 100.0
     );
-    assert!(all.len() > 35 && rate >= FLOOR, "{rate}: {wrong:#?}");
+    assert!(
+        all.len() > 35 && rate >= FLOOR && wrong.is_empty(),
+        "{rate}: not understood {asked_again:#?}, wrong {wrong:#?}"
+    );
 }

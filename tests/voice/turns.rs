@@ -48,6 +48,12 @@ impl Output for Talker {
     fn show(&mut self, _: &View) -> std::io::Result<()> {
         Ok(())
     }
+    fn last_words(&mut self, view: &View) {
+        self.log
+            .lock()
+            .unwrap()
+            .push(format!("last words {}", view.message));
+    }
     fn say(&mut self, _: &str) {
         self.log.lock().unwrap().push("say".to_owned());
         *self.speaking.lock().unwrap() = true;
@@ -60,12 +66,35 @@ impl Output for Talker {
     }
 }
 
+/// A job of one step, that Enter completes.
+const SHORT: &str = r#"
+format = 1
+id = "short"
+title = "Short"
+purpose = "Ends at once."
+applies-to = "Tests."
+
+[[step]]
+id = "only"
+title = "Only"
+ask = "Turn it."
+stage = "safety"
+kind = "instruction"
+"#;
+
 fn session(
     headset: bool,
     drive: impl FnOnce(mpsc::SyncSender<FromWorld>, Arc<Mutex<bool>>, Log) + Send + 'static,
 ) -> Vec<String> {
+    of_job(built_in::text("meter-check").unwrap(), headset, drive)
+}
+
+fn of_job(
+    text: &str,
+    headset: bool,
+    drive: impl FnOnce(mpsc::SyncSender<FromWorld>, Arc<Mutex<bool>>, Log) + Send + 'static,
+) -> Vec<String> {
     let runs = tempfile::tempdir().unwrap();
-    let text = built_in::text("meter-check").unwrap();
     let job = load::parse(text, "job").unwrap();
     let started = Started::of(&job, "test", std::collections::BTreeMap::new());
     let folder = RunFolder::create(runs.path(), &clock::day(), &job.id, text).unwrap();
@@ -189,4 +218,39 @@ fn the_voice_falling_silent_does_not_open_what_the_person_closed() {
         log.iter().all(|line| !line.starts_with("listen")),
         "{log:?}"
     );
+}
+
+/// The program ends when its last sentence has been said, and not before.
+#[test]
+fn the_job_is_complete_is_said_to_its_end() {
+    let log = of_job(SHORT, false, |sender, speaking, log| {
+        until(&log, "asked", |log| log.iter().any(|line| line == "say"));
+        sender.send(FromWorld::Key(Key::Enter)).unwrap();
+        until(&log, "the last words", |log| {
+            log.iter()
+                .any(|line| line == "last words The job is complete.")
+        });
+        // The loop waits for the voice: it still takes in what comes.
+        std::thread::sleep(std::time::Duration::from_millis(400));
+        sender
+            .send(FromWorld::Hint("still there".to_owned()))
+            .expect("the session waits");
+        log.lock().unwrap().push("silent".to_owned());
+        *speaking.lock().unwrap() = false;
+    });
+    assert_eq!(log.last().unwrap(), "silent", "{log:?}");
+}
+
+/// A key cuts the last sentence off, and one that never ends keeps nobody.
+#[test]
+fn a_key_cuts_the_last_words_off() {
+    let log = of_job(SHORT, false, |sender, _, log| {
+        until(&log, "asked", |log| log.iter().any(|line| line == "say"));
+        sender.send(FromWorld::Key(Key::Enter)).unwrap();
+        until(&log, "the last words", |log| {
+            log.iter().any(|line| line.starts_with("last words"))
+        });
+        sender.send(FromWorld::Key(Key::Plus)).unwrap();
+    });
+    assert_eq!(log.last().unwrap(), "hush", "{log:?}");
 }

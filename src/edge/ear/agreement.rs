@@ -2,8 +2,8 @@
 //!
 //! They need not have heard the same sounds, only the same meaning: the radio
 //! operator's "niner" and "decimal", and the "and" after a hundred, say nothing
-//! else. Everything else that differs is a difference: "oh" is not always zero.
-//! (A unit is listened for in one spelling only, so none needs a word here.)
+//! else; nor does it matter which of its spellings a unit was heard in ("k" or
+//! "kilohms"). Everything else that differs is a difference: "oh" is not always zero.
 
 use super::HeardWord;
 
@@ -85,9 +85,11 @@ fn plain(words: &[HeardWord]) -> impl Iterator<Item = &str> {
         .map(|heard| match heard.word.as_str() {
             "niner" => "nine",
             "decimal" => "point",
-            word => word,
+            word => crate::spoken::units()
+                .find(|unit| !unit.heard().is_empty() && unit.said_back().contains(&word))
+                .map_or(word, |unit| unit.heard()),
         })
-        .filter(|word| *word != "and")
+        .filter(|word| !matches!(*word, "and" | "celsius"))
 }
 
 #[cfg(test)]
@@ -180,7 +182,12 @@ mod tests {
             ("five", "nine", false),
             ("fifteen ohms", "fifty ohms", false),
             ("five zero", "five oh", false),
-            ("four k", "four kilohms", false),
+            ("four k", "four kilohms", true),
+            ("one ohm", "one ohms", true),
+            ("five degrees celsius", "five degrees", true),
+            ("five kilohms", "five ohms", false),
+            ("five milliamps", "five amps", false),
+            ("five seconds", "five minutes", false),
             ("minus five", "five", false),
             ("yes", "", false),
             ("", "", true),

@@ -184,7 +184,8 @@ fn level(frame: &[i16]) -> f32 {
     db
 }
 
-fn seconds(seconds: f64, rate: u32) -> usize {
+/// Samples in so many seconds.
+pub(super) fn seconds(seconds: f64, rate: u32) -> usize {
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,

@@ -5,6 +5,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::Duration;
 
+use super::gate;
 use super::{Engine, FromEar, Gate, HeardUtterance, OpenEar, Rule, WordGraph};
 use crate::edge::mic::{Capture, LevelMeter, MicError, Source};
 
@@ -64,8 +65,34 @@ struct Question<Open> {
     number: u64,
     ear: Option<Open>,
     damaged: bool,
+    /// Where sound was lost: the samples of silence since.
+    gap: Option<usize>,
     /// Whether the ear has failed since the last result.
     failed: bool,
+}
+
+impl<Open> Question<Open> {
+    /// Takes in a block of sound and whether some was lost in it. What was lost
+    /// belongs to whatever is said before the pause that parts two utterances;
+    /// after such a silence it belongs to nothing.
+    fn note_gap(&mut self, gap: bool, silence: usize, pause: usize) {
+        if gap {
+            self.gap = Some(0);
+        } else if let Some(since) = &mut self.gap {
+            *since += silence;
+            if *since >= pause {
+                self.gap = None;
+            }
+        }
+    }
+
+    /// Whether the utterance that ends here is damaged; the next begins whole,
+    /// unless sound was lost in this very block, which may be its beginning.
+    fn take_damage(&mut self, gap_now: bool) -> bool {
+        let damaged = std::mem::take(&mut self.damaged) || self.gap.take().is_some();
+        self.gap = gap_now.then_some(0);
+        damaged
+    }
 }
 
 /// What is wrong and has been said.
@@ -113,6 +140,7 @@ where
             number,
             ear: None,
             damaged: false,
+            gap: None,
             failed: false,
         });
         self.open_ear();
@@ -132,8 +160,12 @@ where
         if let Some(mut question) = self.question.take()
             && let Some(ear) = &mut question.ear
         {
-            match guarded(|| ear.finish()) {
-                Ok(heard) => (self.tell)(heard_from(heard, question.number, question.damaged)),
+            let heard = guarded(|| ear.finish());
+            match heard {
+                Ok(heard) => {
+                    let damaged = question.take_damage(false);
+                    (self.tell)(heard_from(heard, question.number, damaged));
+                }
                 Err(_why) => {
                     self.engine = Life::Closed;
                     let nothing = HeardUtterance::default();
@@ -338,6 +370,7 @@ where
         }
         let first = pause.take().is_some();
         let block = (capture.rate() / 10) as usize;
+        let between = gate::seconds(gate::AFTER_SECONDS, capture.rate());
         let mut level = None;
         let mut heard = Vec::new();
         let mut failed = None;
@@ -354,16 +387,18 @@ where
             if let Some(question) = &mut self.question
                 && let Some(ear) = &mut question.ear
             {
-                question.damaged |= taken.gap;
                 passed.clear();
                 gate.pass(&sound, &mut passed);
-                if passed.is_empty() {
+                let accepted = (!passed.is_empty()).then(|| guarded(|| ear.accept(&passed)));
+                let silence = if passed.is_empty() { sound.len() } else { 0 };
+                question.note_gap(taken.gap, silence, between);
+                let Some(accepted) = accepted else {
                     continue;
-                }
-                match guarded(|| ear.accept(&passed)) {
+                };
+                match accepted {
                     Ok(None) => {}
                     Ok(Some(utterance)) => {
-                        let damaged = std::mem::take(&mut question.damaged);
+                        let damaged = question.take_damage(taken.gap);
                         question.failed = false;
                         heard.push(heard_from(utterance, question.number, damaged));
                     }

@@ -68,6 +68,11 @@ impl Output for Aloud {
         self.shown.show(view)
     }
 
+    fn last_words(&mut self, view: &View) {
+        let tone = tone(self.before.as_ref(), view);
+        self.flush(tone, None);
+    }
+
     fn say(&mut self, text: &str) {
         if self.text.is_empty() {
             text.clone_into(&mut self.text);

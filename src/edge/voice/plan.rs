@@ -10,6 +10,9 @@ use crate::spoken;
 
 /// Between two words that belong together, in milliseconds. The clips carry 60 ms of their own.
 const JOIN: u32 = 10;
+/// Between a number and its unit: run together, the ear was unsure of the last digit
+/// ("two amps", "two degrees"; `tests/voice/heard.rs`).
+const UNIT: u32 = 40;
 /// Where a comma stands.
 const COMMA: u32 = 120;
 /// Between two sentences.
@@ -157,8 +160,14 @@ fn joined(
             });
             at += count;
             if at < words.len() {
-                let pause = words[at - 1].pause;
-                pieces.push(Piece::Gap(if pause { COMMA } else { JOIN }));
+                let (word, next) = (&words[at - 1], &words[at]);
+                let number_ends =
+                    is_digit(&word.said) && !is_digit(&next.said) && next.said != "point";
+                pieces.push(Piece::Gap(match (word.pause, number_ends) {
+                    (true, _) => COMMA,
+                    (false, true) => UNIT,
+                    (false, false) => JOIN,
+                }));
             }
         } else {
             all = false;

@@ -36,7 +36,7 @@ pub fn mix(
 }
 
 /// How much faster a word is said in a row of words than alone.
-const QUICKENED: f32 = 1.22;
+const QUICKENED: f32 = 1.24;
 
 /// How many samples on either side a new sample is made from.
 const REACH: usize = 12;
