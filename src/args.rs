@@ -43,6 +43,8 @@ pub enum Act {
     },
     /// Make the record of a run again: page, PDF, table and data.
     Record(RecordArgs),
+    /// Tell the past jobs of a tag: drift since the last as left, what repeats, when to look again; or list the tags.
+    History(HistoryArgs),
     /// Check a run's journal, clips and signatures: say in words what was changed, if anything.
     Verify(VerifyArgs),
     /// Make a key of your own, to sign runs with.
@@ -202,6 +204,19 @@ pub struct RecordArgs {
     /// Print this form to standard output instead of writing all of them into the run's folder.
     #[arg(long, value_enum)]
     pub print: Option<Form>,
+    /// Where runs are kept.
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Options of `history`.
+#[derive(Debug, Args)]
+pub struct HistoryArgs {
+    /// Tag of the actuator. Without it: list all tags, each with its last job.
+    pub tag: Option<String>,
+    /// Find words in notes, reasons and findings of all jobs; a word finds those that begin so.
+    #[arg(long, value_name = "WORDS", num_args = 1.., conflicts_with = "tag")]
+    pub find: Vec<String>,
     /// Where runs are kept.
     #[command(flatten)]
     pub folder: RunsFolder,

@@ -14,6 +14,7 @@ pub mod drive;
 pub mod edge;
 #[cfg(feature = "voice")]
 pub mod hear;
+pub mod history;
 pub mod job;
 pub mod journal;
 pub mod mic_check;

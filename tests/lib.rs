@@ -7,6 +7,7 @@ mod cli;
 mod core;
 #[cfg(feature = "voice")]
 mod ear;
+mod history;
 mod job;
 mod journal;
 #[cfg(feature = "voice")]

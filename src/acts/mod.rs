@@ -3,6 +3,7 @@
 //! Data goes to standard output, messages to standard error. Every error says
 //! what was found and what to do.
 
+mod history;
 #[cfg(feature = "voice")]
 mod mic_check;
 mod proof;
@@ -73,6 +74,7 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         Act::Jobs { name } => tables::jobs(name.as_deref()),
         Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),
         Act::Record(args) => record::make(&args),
+        Act::History(args) => history::history(&args),
         Act::Verify(args) => proof::verify(&args),
         Act::Key(args) => proof::key(&args),
         Act::Sign(args) => proof::sign(&args),

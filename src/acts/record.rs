@@ -21,7 +21,7 @@ pub(super) struct Read {
     pub(super) entries: Vec<Entry<Record>>,
     pub(super) chain_hash: String,
     /// "whole", or what is wrong with it, in words.
-    whole: String,
+    pub(super) whole: String,
 }
 
 pub(super) fn read(folder: &RunFolder) -> Result<Read, Failure> {

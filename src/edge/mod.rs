@@ -3,6 +3,7 @@
 pub mod clock;
 #[cfg(feature = "voice")]
 pub mod ear;
+pub mod index;
 pub mod keys;
 #[cfg(feature = "voice")]
 pub mod listening;

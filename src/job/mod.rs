@@ -253,6 +253,8 @@ pub struct Step {
     pub when: Vec<Condition>,
     /// Which quantity it measures: an as-found and an as-left step with the same word stand side by side on the record.
     pub measures: Option<String>,
+    /// Part that is repaired or replaced when it is done: counted in the summary of a week.
+    pub part: Option<String>,
     /// Things lifted, defeated or unplugged when it is done; each must be restored before the job can close.
     pub lifts: Vec<String>,
     /// Things restored when it is done.

@@ -33,6 +33,7 @@ pub use self::csv::{CsvError, csv};
 pub use self::html::html;
 pub use self::json::json;
 pub use self::pdf::{PdfError, pdf};
+pub use self::plain::plain as one_line;
 pub use self::schema::schema;
 pub use self::text::text;
 pub use self::time::utc;

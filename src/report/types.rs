@@ -9,7 +9,7 @@ mod plate;
 mod sound;
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 pub use self::judged::{Decision, FigureLine, FindingLine};
 pub use self::measured::{
@@ -140,7 +140,7 @@ pub struct Head {
 }
 
 /// How a run stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum State {
     /// Every step was gone through, everything lifted was said to be restored.
