@@ -45,6 +45,10 @@ pub enum Act {
     Record(RecordArgs),
     /// Tell the past jobs of a tag: drift since the last as left, what repeats, when to look again; or list the tags.
     History(HistoryArgs),
+    /// Write the summary of a week: out of tolerance, drift, parts, meters, not done and why.
+    Summary(SummaryArgs),
+    /// Copy the runs of another crew's folder into this one. Nothing is overwritten; what contradicts is kept twice and shown.
+    Merge(MergeArgs),
     /// Check a run's journal, clips and signatures: say in words what was changed, if anything.
     Verify(VerifyArgs),
     /// Make a key of your own, to sign runs with.
@@ -217,6 +221,31 @@ pub struct HistoryArgs {
     /// Find words in notes, reasons and findings of all jobs; a word finds those that begin so.
     #[arg(long, value_name = "WORDS", num_args = 1.., conflicts_with = "tag")]
     pub find: Vec<String>,
+    /// Where runs are kept.
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Options of `summary`.
+#[derive(Debug, Args)]
+pub struct SummaryArgs {
+    /// First date, YYYY-MM-DD. Without it: Monday of this week, or of the week of --to.
+    #[arg(long, value_name = "DATE")]
+    pub from: Option<String>,
+    /// Last date, YYYY-MM-DD. Without it: six days after the first.
+    #[arg(long, value_name = "DATE")]
+    pub to: Option<String>,
+    /// Where runs are kept.
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Options of `merge`.
+#[derive(Debug, Args)]
+pub struct MergeArgs {
+    /// Folders of runs to copy from.
+    #[arg(required = true, value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
     /// Where runs are kept.
     #[command(flatten)]
     pub folder: RunsFolder,

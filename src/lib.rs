@@ -17,6 +17,7 @@ pub mod hear;
 pub mod history;
 pub mod job;
 pub mod journal;
+pub mod merge;
 pub mod mic_check;
 pub mod proof;
 pub mod report;

@@ -7,9 +7,10 @@ mod cli;
 mod core;
 #[cfg(feature = "voice")]
 mod ear;
-mod history;
+pub mod history;
 mod job;
 mod journal;
+mod merge;
 #[cfg(feature = "voice")]
 mod mic;
 mod mic_check;

@@ -33,10 +33,15 @@ pub fn history(args: &HistoryArgs) -> Result<u8, Failure> {
 }
 
 /// Asks the index, and tells what is to be known about it and about journals that are not in it.
-pub(super) fn ask<T>(
+fn ask<T>(runs: &Path, question: &dyn Fn(&Index) -> Result<T, IndexFault>) -> Result<T, Failure> {
+    ask_with_left_out(runs, question).map(|(answer, _)| answer)
+}
+
+/// The same, with the runs that are not in the index, each with why.
+pub(super) fn ask_with_left_out<T>(
     runs: &Path,
     question: &dyn Fn(&Index) -> Result<T, IndexFault>,
-) -> Result<T, Failure> {
+) -> Result<(T, Vec<(String, String)>), Failure> {
     let jobs = JobFiles::default();
     let Answer {
         answer,
@@ -46,10 +51,10 @@ pub(super) fn ask<T>(
     for sentence in told {
         tell(&sentence);
     }
-    for (run, why) in left_out {
+    for (run, why) in &left_out {
         tell(&format!("LEFT OUT, {run}: {why}"));
     }
-    Ok(answer)
+    Ok((answer, left_out))
 }
 
 fn of_tag(runs: &Path, tag: &str) -> Result<u8, Failure> {

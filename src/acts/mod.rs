@@ -4,11 +4,13 @@
 //! what was found and what to do.
 
 mod history;
+mod merge;
 #[cfg(feature = "voice")]
 mod mic_check;
 mod proof;
 mod record;
 mod run;
+mod summary;
 mod tables;
 
 use std::process::ExitCode;
@@ -75,6 +77,8 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),
         Act::Record(args) => record::make(&args),
         Act::History(args) => history::history(&args),
+        Act::Merge(args) => merge::merge(&args),
+        Act::Summary(args) => summary::summary(&args),
         Act::Verify(args) => proof::verify(&args),
         Act::Key(args) => proof::key(&args),
         Act::Sign(args) => proof::sign(&args),

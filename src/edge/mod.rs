@@ -9,6 +9,7 @@ pub mod keys;
 pub mod listening;
 #[cfg(feature = "voice")]
 pub mod live_ear;
+pub mod merging;
 #[cfg(feature = "voice")]
 pub mod mic;
 pub mod plain;

@@ -101,7 +101,7 @@ impl RunFolder {
         for counter in 1..100_000_u32 {
             let path = runs.join(format!("{day}-{counter:03}-{job}"));
             // Any run of that day counts, so that a number is used once.
-            if counter_taken(runs, day, counter) {
+            if number_taken(runs, day, counter) {
                 continue;
             }
             match fs::create_dir(&path) {
@@ -345,7 +345,9 @@ impl Found for RunFolder {
     }
 }
 
-fn counter_taken(runs: &Path, day: &str, counter: u32) -> bool {
+/// True if a run of that day has that number.
+#[must_use]
+pub fn number_taken(runs: &Path, day: &str, counter: u32) -> bool {
     let start = format!("{day}-{counter:03}-");
     fs::read_dir(runs).is_ok_and(|entries| {
         entries

@@ -114,6 +114,18 @@ pub enum PlateValue {
     Unknown,
 }
 
+impl PlateValue {
+    /// As text: a number without its unit, a choice by its id.
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self {
+            Self::Number(number) => number.to_string(),
+            Self::Text(text) => text.clone(),
+            Self::Unknown => "unknown".to_owned(),
+        }
+    }
+}
+
 /// Unit and plausible range of a number. Outside the range means "ask again", never "forbidden".
 #[derive(Clone, Debug, PartialEq)]
 pub enum NumberRange {

@@ -128,13 +128,7 @@ impl Row {
     }
 
     fn text(self, column: &str, text: &str) -> Self {
-        let text = plain(text);
-        let cell = if is_formula(&text) {
-            format!("'{text}")
-        } else {
-            text
-        };
-        self.set(column, cell)
+        self.set(column, safe_text(text))
     }
 
     fn maybe(self, column: &str, text: Option<&str>) -> Self {
@@ -316,6 +310,16 @@ impl Row {
             Some(how) => row.how(how),
             None => row,
         }
+    }
+}
+
+/// A cell that no spreadsheet takes for a formula; a number stays one.
+pub(super) fn safe_text(text: &str) -> String {
+    let text = plain(text);
+    if is_formula(&text) {
+        format!("'{text}")
+    } else {
+        text
     }
 }
 

@@ -27,6 +27,7 @@ mod time;
 mod track;
 mod types;
 mod uncertainty;
+pub mod week;
 
 pub use self::build::build;
 pub use self::csv::{CsvError, csv};
