@@ -288,15 +288,14 @@ fn a_full_disk_is_no_reason_to_tell_nothing() {
         return;
     }
     Made::set_ends("FV-118", 0, LEFT, LEFT, true).write(runs.path());
-    let mut size = 1 << 20;
-    while size > 0 {
-        let path = runs.path().join(format!("filler-{size}"));
+    // Half of what was too much, and again, until not a page is left.
+    let (mut size, mut number) = (1_usize << 20, 0);
+    while size >= 4096 {
+        let path = runs.path().join(format!("filler-{number}"));
+        number += 1;
         if std::fs::write(&path, vec![0_u8; size]).is_err() {
             let _ = std::fs::remove_file(&path);
             size /= 2;
-        }
-        if size < 4096 {
-            break;
         }
     }
     let (code, out, err) = history(runs.path(), &["FV-118"]);
