@@ -17,6 +17,7 @@ mod mic_check;
 mod outside;
 mod proof;
 mod report;
+mod route;
 mod screen;
 mod spoken;
 #[cfg(feature = "voice")]

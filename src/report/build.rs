@@ -426,5 +426,6 @@ fn unknown_start(job: &Job) -> Started {
         by: None,
         relayed_by: None,
         from_recording: false,
+        route: None,
     }
 }
