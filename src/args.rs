@@ -235,6 +235,9 @@ pub struct SummaryArgs {
     /// Last date, YYYY-MM-DD. Without it: six days after the first.
     #[arg(long, value_name = "DATE")]
     pub to: Option<String>,
+    /// The route of these dates: its groups, and what was planned and not begun.
+    #[arg(long, value_name = "FILE")]
+    pub route: Option<PathBuf>,
     /// Where runs are kept.
     #[command(flatten)]
     pub folder: RunsFolder,

@@ -22,3 +22,4 @@ mod screen;
 mod spoken;
 #[cfg(feature = "voice")]
 mod voice;
+mod week;

@@ -1,5 +1,7 @@
 //! `summary`: the week on one page.
 
+use std::path::Path;
+
 use jiff::ToSpan as _;
 use jiff::civil::Date;
 
@@ -8,7 +10,9 @@ use crate::args::SummaryArgs;
 use crate::edge::runs::{self, RunFolder};
 use crate::edge::{clock, tell};
 use crate::history::tag_key;
-use crate::report::week::{self, WeekSource};
+use crate::job::built_in;
+use crate::report::week::{self, Plan, Planned, WeekSource};
+use crate::route;
 
 /// Writes the page and the table into the folder of the runs.
 ///
@@ -17,6 +21,7 @@ use crate::report::week::{self, WeekSource};
 pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
     let runs = runs::runs_folder(args.folder.runs.as_deref()).map_err(Failure::wrong)?;
     let (from, to) = dates(args, &clock::day())?;
+    let plan = args.route.as_deref().map(plan).transpose()?;
     let (answer, unread) = super::history::ask_with_left_out(&runs, &|index| {
         let jobs = index.between(&from, &to)?;
         let tags: std::collections::BTreeSet<String> = jobs
@@ -60,7 +65,7 @@ pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
         to: &to,
         jobs: &jobs,
         pasts: &pasts,
-        plan: None,
+        plan: plan.as_ref(),
         unread: &unread,
     });
     let name = format!("summary-{from}-to-{to}");
@@ -76,6 +81,34 @@ pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
     }
     super::print(&format!("{}\n", runs.join(page).display()))?;
     Ok(DONE)
+}
+
+/// What a route plans. Its job files are looked for from its folder.
+fn plan(file: &Path) -> Result<Plan, Failure> {
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let (_, route) = route::file(file, &mut |name| {
+        let near = folder.join(name);
+        let name = if built_in::text(name).is_none() && near.is_file() {
+            near.to_string_lossy().into_owned()
+        } else {
+            name.to_owned()
+        };
+        super::run::read_job(&name).map_err(|failure| failure.text)
+    })
+    .map_err(Failure::wrong)?;
+    Ok(Plan {
+        title: route.title,
+        items: route
+            .items
+            .into_iter()
+            .map(|item| Planned {
+                tag: item.tag,
+                job: item.job_id,
+                group: item.group,
+                note: item.note,
+            })
+            .collect(),
+    })
 }
 
 /// The first and the last date; by default the week, Monday to Sunday, that today lies in.

@@ -16,7 +16,9 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::job::load::{LARGEST, all_visible, decode, fault::Faults, fault::whole_file, strip_mark};
+use crate::job::load::{
+    LARGEST, all_visible, decode, fault::Faults, fault::whole_file, strip_mark,
+};
 use crate::job::sheet::Sheet;
 use crate::job::{Job, JobErrors};
 
@@ -107,11 +109,7 @@ pub fn file(path: &Path, jobs: &mut FindJob) -> Result<(Vec<u8>, Route), JobErro
 ///
 /// # Errors
 /// Every fault that can be told apart, see [`JobErrors`].
-pub fn from_bytes(
-    bytes: &[u8],
-    file_name: &str,
-    jobs: &mut FindJob,
-) -> Result<Route, JobErrors> {
+pub fn from_bytes(bytes: &[u8], file_name: &str, jobs: &mut FindJob) -> Result<Route, JobErrors> {
     let text = strip_mark(decode(bytes, file_name)?);
     let hash = blake3::hash(bytes).to_hex().to_string();
     if text.trim().is_empty() {

@@ -182,7 +182,10 @@ fn an_adjustment_without_a_reading_as_left_breaks_the_comparison_and_is_named() 
     // After the third, who knows the drift of the first year and how it was left last.
     let next = TagHistory::of(&jobs).next.unwrap();
     near(next.drift, 0.0);
-    assert_eq!(next.left_at, jobs[2].of_stage(Stage::AsLeft).next().unwrap().at);
+    assert_eq!(
+        next.left_at,
+        jobs[2].of_stage(Stage::AsLeft).next().unwrap().at
+    );
 }
 
 #[test]

@@ -119,7 +119,7 @@ fn doubt(meter: &mut MeterLine, jobs: &[PastJob]) {
             .max()
             .unwrap_or(i64::MIN);
         for job in jobs.iter().filter(|job| {
-            meter.runs.contains(&job.run)
+            (meter.runs.contains(&job.run) || names_none(job))
                 && job.last.utc_ms > good_before
                 && job.start.utc_ms < failed.start_ms
         }) {
@@ -134,6 +134,15 @@ fn doubt(meter: &mut MeterLine, jobs: &[PastJob]) {
             }
         }
     }
+}
+
+/// True if an instrument of the run has no number: which one it was cannot be told, so it may have been this one.
+fn names_none(job: &PastJob) -> bool {
+    job.day_end.is_none()
+        && job
+            .instruments
+            .iter()
+            .any(|instrument| instrument.id.is_none())
 }
 
 fn unchecked(meter: &mut MeterLine, jobs: &[PastJob]) {
