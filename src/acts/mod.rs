@@ -7,6 +7,7 @@
 mod mic_check;
 mod proof;
 mod record;
+mod route;
 mod run;
 mod tables;
 
@@ -69,6 +70,7 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
     let done = match line.act {
         Act::Run(args) => run::start(&args),
         Act::Resume(args) => run::resume(&args),
+        Act::Route(args) => route::route(&args),
         Act::Runs(args) => record::list(&args),
         Act::Jobs { name } => tables::jobs(name.as_deref()),
         Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),

@@ -24,6 +24,13 @@ pub(super) struct Read {
     whole: String,
 }
 
+impl Read {
+    /// What is wrong with the journal, if it is damaged.
+    pub(super) fn damaged(&self) -> Option<&str> {
+        self.whole.starts_with("DAMAGED").then_some(&self.whole)
+    }
+}
+
 pub(super) fn read(folder: &RunFolder) -> Result<Read, Failure> {
     let file = ReadOnlyFile::open(&folder.journal()).map_err(Failure::wrong)?;
     match journal::read::<Record>(&file) {
@@ -200,7 +207,7 @@ pub fn list(args: &RunsFolder) -> Result<u8, Failure> {
             read(&folder),
             super::run::read_job(&folder.job_file().to_string_lossy()),
         ) {
-            (Ok(read), _) if read.whole.starts_with("DAMAGED") => "damaged".to_owned(),
+            (Ok(read), _) if read.damaged().is_some() => "damaged".to_owned(),
             (Ok(read), Ok((_, job))) => state(&job, &read.entries),
             (Ok(_), Err(_)) => "job file missing or changed".to_owned(),
             (Err(failure), _) => failure.text,

@@ -64,9 +64,7 @@ pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, JobErrors>
             "take the sheet of this job, or start the other job",
         );
     }
-    let by = table
-        .text("by", NAME, &mut faults)
-        .map(|text| text.text);
+    let by = table.text("by", NAME, &mut faults).map(|text| text.text);
     let relayed_by = table
         .text("relayed-by", NAME, &mut faults)
         .map(|text| text.text);

@@ -157,7 +157,11 @@ fn job(name: &Text, faults: &mut Faults, find: &mut FindJob) -> Option<RouteJob>
         Err(why) => {
             let what = format!("the job \"{}\" cannot be used", shown(&name.text));
             let first = why.lines().next().unwrap_or_default();
-            faults.add(&name.span, what, format!("put its file right: {}", shown(first)));
+            faults.add(
+                &name.span,
+                what,
+                format!("put its file right: {}", shown(first)),
+            );
             None
         }
         Ok((text, job)) => {
@@ -167,7 +171,10 @@ fn job(name: &Text, faults: &mut Faults, find: &mut FindJob) -> Option<RouteJob>
             if !takes_tag {
                 faults.add(
                     &name.span,
-                    format!("the job \"{}\" is not done on an actuator: it asks for no tag", job.id),
+                    format!(
+                        "the job \"{}\" is not done on an actuator: it asks for no tag",
+                        job.id
+                    ),
                     "a route lists actuators; the route asks for the meter check by itself",
                 );
                 return None;

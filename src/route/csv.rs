@@ -176,9 +176,7 @@ fn columns(head: &[Text], faults: &mut Faults) -> Vec<Column> {
     let mut columns: Vec<Column> = Vec::new();
     for cell in head {
         let column = column(cell, faults);
-        if column != Column::LeftOut
-            && columns.iter().any(|other| same(other, &column))
-        {
+        if column != Column::LeftOut && columns.iter().any(|other| same(other, &column)) {
             faults.add(
                 &cell.span,
                 format!("a second column {}", shown(&cell.text)),
@@ -191,12 +189,17 @@ fn columns(head: &[Text], faults: &mut Faults) -> Vec<Column> {
         if !columns.contains(&Column::Own(wanted)) {
             let end = head.last().map_or(0, |cell| cell.span.end);
             let start = head.first().map_or(0, |cell| cell.span.start);
-            let near = head.iter().find(|cell| {
-                crate::spelling::distance(&id_of(&cell.text), wanted) == 1
-            });
+            let near = head
+                .iter()
+                .find(|cell| crate::spelling::distance(&id_of(&cell.text), wanted) == 1);
             let fix = near.map_or_else(
                 || format!("name one column {wanted}"),
-                |cell| format!("name one column {wanted}; \"{}\" may be it", shown(&cell.text)),
+                |cell| {
+                    format!(
+                        "name one column {wanted}; \"{}\" may be it",
+                        shown(&cell.text)
+                    )
+                },
             );
             faults.add(&(start..end), format!("there is no column {wanted}"), fix);
         }
@@ -344,7 +347,10 @@ fn row(cells: &[Text], columns: &[Column], separator: u8, faults: &mut Faults) -
         faults.add(
             &source.span,
             format!("the source of a limit {} that is not given", id.text),
-            format!("give the limit in a column \"limit {}\", or leave this cell empty", id.text),
+            format!(
+                "give the limit in a column \"limit {}\", or leave this cell empty",
+                id.text
+            ),
         );
     }
     Some(row)
@@ -357,7 +363,10 @@ fn is_critical(cell: &Text, faults: &mut Faults) -> bool {
         _ => {
             faults.add(
                 &cell.span,
-                format!("\"{}\" under critical is neither yes nor no", shown(&cell.text)),
+                format!(
+                    "\"{}\" under critical is neither yes nor no",
+                    shown(&cell.text)
+                ),
                 "write yes or no; empty is no",
             );
             false

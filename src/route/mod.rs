@@ -3,11 +3,18 @@
 //!
 //! No state lives here and nothing is written. A [`Route`] is read once from a file
 //! and never changes; where each actuator stands is worked out anew from the
-//! journals ([`state`]), which stay the only truth. Pure: what has to be read from
+//! journals ([`progress`]), which stay the only truth. Pure: what has to be read from
 //! the disk (job files, journals) is handed in.
 
+mod alike;
+mod change;
 mod check;
 mod csv;
+mod facts;
+mod lines;
+mod menu;
+mod meter;
+mod state;
 mod toml;
 
 use std::collections::BTreeMap;
@@ -16,9 +23,19 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::job::load::{LARGEST, all_visible, decode, fault::Faults, fault::whole_file, strip_mark};
+use crate::job::load::{
+    LARGEST, all_visible, decode, fault::Faults, fault::whole_file, strip_mark,
+};
 use crate::job::sheet::Sheet;
 use crate::job::{Job, JobErrors};
+
+pub use self::alike::{Alike, alike};
+pub use self::change::changes;
+pub use self::facts::{Check, CheckResult, RunFacts, Stands};
+pub use self::lines::lines;
+pub use self::menu::{Chosen, check_first, checks_first, chosen, menu};
+pub use self::meter::{Doubt, Wanted, doubts, wanted_at_end, wanted_at_start};
+pub use self::state::{KINDS, Progress, Standing, State, progress, state};
 
 /// The checked form of one route file.
 #[derive(Clone, Debug, PartialEq)]
@@ -107,11 +124,7 @@ pub fn file(path: &Path, jobs: &mut FindJob) -> Result<(Vec<u8>, Route), JobErro
 ///
 /// # Errors
 /// Every fault that can be told apart, see [`JobErrors`].
-pub fn from_bytes(
-    bytes: &[u8],
-    file_name: &str,
-    jobs: &mut FindJob,
-) -> Result<Route, JobErrors> {
+pub fn from_bytes(bytes: &[u8], file_name: &str, jobs: &mut FindJob) -> Result<Route, JobErrors> {
     let text = strip_mark(decode(bytes, file_name)?);
     let hash = blake3::hash(bytes).to_hex().to_string();
     if text.trim().is_empty() {

@@ -102,7 +102,10 @@ impl<'t> Faults<'t> {
 
     /// Line of a place, from 1.
     pub(crate) fn line_of(&self, span: &Span) -> usize {
-        self.text[..floor(self.text, span.start)].matches('\n').count() + 1
+        self.text[..floor(self.text, span.start)]
+            .matches('\n')
+            .count()
+            + 1
     }
 
     pub(crate) fn is_empty(&self) -> bool {
@@ -114,12 +117,7 @@ impl<'t> Faults<'t> {
         self.list.len() >= MOST
     }
 
-    pub(crate) fn add(
-        &mut self,
-        span: &Span,
-        what: impl Into<String>,
-        fix: impl Into<String>,
-    ) {
+    pub(crate) fn add(&mut self, span: &Span, what: impl Into<String>, fix: impl Into<String>) {
         if self.is_full() {
             self.more += 1;
             return;
@@ -255,10 +253,7 @@ pub(crate) fn among<'n>(known: impl Iterator<Item = &'n str>) -> String {
 }
 
 /// The known name that was probably meant.
-pub(crate) fn near<'n>(
-    found: &str,
-    known: impl Iterator<Item = &'n str>,
-) -> Option<&'n str> {
+pub(crate) fn near<'n>(found: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
     let wanted: Vec<char> = found.to_lowercase().chars().take(60).collect();
     known
         .map(|name| {
