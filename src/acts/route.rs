@@ -20,7 +20,7 @@ use crate::edge::tell;
 use crate::job::sheet::{self, Sheet};
 use crate::job::{Job, PlateValue, built_in};
 use crate::route::{
-    self, Chosen, Doubt, Item, Progress, Route, RouteMark, RunFacts, Standing, Wanted,
+    self, Check, Chosen, Doubt, Item, Progress, Route, RouteMark, RunFacts, Standing, Wanted,
 };
 
 /// The built-in job by which a meter is checked.
@@ -40,7 +40,7 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
         None => Sheet::default(),
     };
     let facts = shelf.facts()?;
-    let changed = shelf.changed(&route, &facts);
+    let changed = shelf.changed(&route, &facts, &args.file);
     if args.list {
         let mut lines = route::lines(
             &route,
@@ -366,6 +366,13 @@ impl Work<'_> {
                 "A meter failed its check. In doubt since its last good one: {}.",
                 tags.join(", ")
             ));
+            for run in failed.iter().filter_map(|standing| standing.deciding) {
+                let folder =
+                    RunFolder::open(&self.shelf.runs, &run.name).map_err(Failure::wrong)?;
+                if let Err(failure) = super::write_pages(&folder) {
+                    self.told.push(failure.text);
+                }
+            }
         }
         Ok(())
     }
@@ -491,7 +498,7 @@ impl Shelf {
     }
 
     /// How the route differs from the copy that its newest run keeps.
-    fn changed(&self, route: &Route, facts: &[RunFacts]) -> Vec<String> {
+    fn changed(&self, route: &Route, facts: &[RunFacts], file: &Path) -> Vec<String> {
         let newest = facts
             .iter()
             .filter(|run| run.route.as_ref().is_some_and(|mark| mark.id == route.id))
@@ -509,9 +516,12 @@ impl Shelf {
                 .ok()
                 .map(|bytes| (name, bytes))
         });
-        let before = copy.and_then(|(name, bytes)| {
-            route::from_bytes(&bytes, name, &mut |name| job(Path::new(""), name)).ok()
-        });
+        let near = file.parent().unwrap_or(Path::new(""));
+        let before = copy
+            .filter(|(_, bytes)| blake3::hash(bytes).to_hex().as_str() == mark.hash)
+            .and_then(|(name, bytes)| {
+                route::from_bytes(&bytes, name, &mut |name| job(near, name)).ok()
+            });
         match before {
             None => vec![format!(
                 "it is another file than when {} began, and the copy of that time cannot be read",
@@ -520,6 +530,21 @@ impl Shelf {
             Some(before) => route::changes(&before, route),
         }
     }
+}
+
+/// The meter checks among the runs of a folder, from this day (`YYYY-MM-DD`) on. A run that cannot be
+/// read is none: the list of the route tells of it.
+pub(super) fn checks(runs: &Path, from: &str) -> Vec<Check> {
+    let end = format!("-{METER_CHECK}");
+    RunFolder::all(runs)
+        .unwrap_or_default()
+        .iter()
+        .filter(|folder| {
+            let name = folder.name();
+            name.ends_with(&end) && name.get(..from.len()).is_some_and(|day| day >= from)
+        })
+        .filter_map(|folder| facts(folder).check)
+        .collect()
 }
 
 fn facts(folder: &RunFolder) -> RunFacts {

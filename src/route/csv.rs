@@ -257,7 +257,7 @@ fn column(cell: &Text, faults: &mut Faults) -> Column {
     Column::Plate(named(id.strip_prefix("plate-").unwrap_or(&id)))
 }
 
-/// A column name as an id: "Pot nominal" and "POT_NOMINAL" are pot-nominal.
+/// A column name as an id: "Pot nominal" is pot-nominal.
 fn id_of(name: &str) -> String {
     name.to_lowercase()
         .split(|c: char| c.is_whitespace() || c == '_' || c == '-')

@@ -17,7 +17,11 @@ const METER: &str = "[plate]\nby = \"KD\"\nmeter-id = \"M7\"\nmeter-due = \"2099
 impl Week {
     fn new(table: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        std::fs::write(folder.path().join("short-check.toml"), include_str!("route-job.toml")).unwrap();
+        std::fs::write(
+            folder.path().join("short-check.toml"),
+            include_str!("route-job.toml"),
+        )
+        .unwrap();
         std::fs::write(folder.path().join("meter.toml"), METER).unwrap();
         let week = Self { folder };
         week.write(table);
@@ -102,32 +106,77 @@ const GOOD_CHECK: &str = "done\n0.2\n499.1\n12.00\n";
 #[test]
 fn three_actuators_one_interrupted_one_waiting_one_refused() {
     let week = Week::new(TABLE);
-    assert!(week.list().contains("3 of 3 left: 3 not started."), "{}", week.list());
+    assert!(
+        week.list().contains("3 of 3 left: 3 not started."),
+        "{}",
+        week.list()
+    );
     // Next is the critical one; the meter first; then two readings, and the keys are gone.
     let output = week.work(&format!("1\n1\n{GOOD_CHECK}yes\n1002.5\n501.0\n"));
     assert_eq!(output.status.code(), Some(1), "{}", text(&output));
-    assert!(text(&output).contains("Next is FV-119, critical, not started."), "{}", text(&output));
+    assert!(
+        text(&output).contains("Next is FV-119, critical, not started."),
+        "{}",
+        text(&output)
+    );
     assert_eq!(week.state("FV-119"), "under way, at: Wiper to B");
     // The nameplate came from the route, and was not asked for; the mark and the copy are there.
     let run = week.run_of("FV-119");
-    assert!(journal(&run).contains("\"route\":{\"id\":\"week\""), "{}", journal(&run));
-    assert_eq!(std::fs::read(run.join("route.csv")).unwrap(), std::fs::read(week.route()).unwrap());
-    assert!(!text(&output).contains("Spell the tag of the actuator"), "{}", text(&output));
+    assert!(
+        journal(&run).contains("\"route\":{\"id\":\"week\""),
+        "{}",
+        journal(&run)
+    );
+    assert_eq!(
+        std::fs::read(run.join("route.csv")).unwrap(),
+        std::fs::read(week.route()).unwrap()
+    );
+    assert!(
+        !text(&output).contains("Spell the tag of the actuator"),
+        "{}",
+        text(&output)
+    );
 
     // After the battery change: next is what is under way, in the exact step.
     let output = week.work("next\n501.5\ndone\n501.2\n/\n9\n");
-    assert!(text(&output).contains("Next is FV-119, critical, under way, at: Wiper to B."), "{}", text(&output));
+    assert!(
+        text(&output).contains("Next is FV-119, critical, under way, at: Wiper to B."),
+        "{}",
+        text(&output)
+    );
     let after = text(&output);
     let resumed = after.split("Next is FV-119").nth(1).unwrap();
     assert!(!resumed.contains("Resistance A to B?"), "{after}");
     assert_eq!(week.state("FV-119"), "done");
-    assert!(week.folders().iter().filter(|run| run.to_string_lossy().ends_with("short-check")).count() == 1);
+    assert!(
+        week.folders()
+            .iter()
+            .filter(|run| run.to_string_lossy().ends_with("short-check"))
+            .count()
+            == 1
+    );
 
     // By tag without its dash: it waits for a part, with as found taken. Then one by its number: no access.
-    let output = week.work("2\nfv118\nyes\n980\n490\n490\n/\n8\nyes\n5\n2\n3\n/\n8\nyes\n2\n/\n9\n");
-    assert_eq!(week.state("FV-118"), "waiting for a part", "{}", text(&output));
-    assert_eq!(week.state("FV-120"), "not done: no access", "{}", text(&output));
-    assert!(week.list().contains("1 of 3 left: 1 waiting for a part, 1 done, 1 not done."), "{}", week.list());
+    let output =
+        week.work("2\nfv118\nyes\n980\n490\n490\n/\n8\nyes\n5\n2\n3\n/\n8\nyes\n2\n/\n9\n");
+    assert_eq!(
+        week.state("FV-118"),
+        "waiting for a part",
+        "{}",
+        text(&output)
+    );
+    assert_eq!(
+        week.state("FV-120"),
+        "not done: no access",
+        "{}",
+        text(&output)
+    );
+    assert!(
+        week.list()
+            .contains("1 of 3 left: 1 waiting for a part, 1 done, 1 not done."),
+        "{}",
+        week.list()
+    );
     // What each was told is its own: no reading went from one to another.
     assert!(!journal(&week.run_of("FV-120")).contains("980"));
 }
@@ -135,8 +184,15 @@ fn three_actuators_one_interrupted_one_waiting_one_refused() {
 #[test]
 fn what_waits_for_a_part_in_an_open_run_goes_on_in_that_run() {
     let week = Week::new(TABLE);
-    let output = week.work(&format!("1\n1\n{GOOD_CHECK}yes\n1002.5\n/\n3\n5\n/\n9\n/\n9\n"));
-    assert_eq!(week.state("FV-119"), "waiting for a part, at: Wiper to B", "{}", text(&output));
+    let output = week.work(&format!(
+        "1\n1\n{GOOD_CHECK}yes\n1002.5\n/\n3\n5\n/\n9\n/\n9\n"
+    ));
+    assert_eq!(
+        week.state("FV-119"),
+        "waiting for a part, at: Wiper to B",
+        "{}",
+        text(&output)
+    );
     // Not suggested, but chosen it goes on where it stands.
     assert!(week.list().contains("next: FV-118"), "{}", week.list());
     week.work("2\n2\n501.5\n");
@@ -147,12 +203,27 @@ fn what_waits_for_a_part_in_an_open_run_goes_on_in_that_run() {
 fn a_failed_check_at_the_end_flags_what_was_read_since_the_last_good_one() {
     let week = Week::new(TABLE);
     let job = |a: &str| format!("yes\n1002.5\n{a}\n501.5\ndone\n501.2\n");
-    let output = week.work(&format!("1\n1\n{GOOD_CHECK}{}1\n{}5\n1\ndone\n0.2\n512.4\nnext\n12.00\ndone\n", job("501.0"), job("502.0")));
-    assert!(text(&output).contains("Readings were taken since the last meter check"), "{}", text(&output));
+    let output = week.work(&format!(
+        "1\n1\n{GOOD_CHECK}{}1\n{}5\n1\ndone\n0.2\n512.4\nnext\n12.00\ndone\n",
+        job("501.0"),
+        job("502.0")
+    ));
+    assert!(
+        text(&output).contains("Readings were taken since the last meter check"),
+        "{}",
+        text(&output)
+    );
     let list = week.list();
-    let doubts: Vec<&str> = list.lines().filter(|line| line.contains("IN DOUBT")).collect();
+    let doubts: Vec<&str> = list
+        .lines()
+        .filter(|line| line.contains("IN DOUBT"))
+        .collect();
     assert_eq!(doubts.len(), 2, "{list}");
-    assert!(doubts[0].contains("meter M7 failed its check of") && doubts[0].contains("Ohm range: outside"), "{list}");
+    assert!(
+        doubts[0].contains("meter M7 failed its check of")
+            && doubts[0].contains("Ohm range: outside"),
+        "{list}"
+    );
     // The records of the two say so as well.
     for tag in ["FV-119", "FV-118"] {
         let json = std::fs::read_to_string(week.run_of(tag).join("record.json")).unwrap();
@@ -164,9 +235,18 @@ fn a_failed_check_at_the_end_flags_what_was_read_since_the_last_good_one() {
 fn without_a_check_the_day_begins_with_a_question_and_nothing_is_blocked() {
     let week = Week::new(TABLE);
     let output = week.work("1\n2\nyes\n1002.5\n501.0\n501.5\ndone\n501.2\n5\n2\n");
-    assert!(text(&output).contains("No meter was checked today"), "{}", text(&output));
+    assert!(
+        text(&output).contains("No meter was checked today"),
+        "{}",
+        text(&output)
+    );
     assert_eq!(week.state("FV-119"), "done");
-    assert!(week.list().contains("IN DOUBT: meter M7 has no good check of"), "{}", week.list());
+    assert!(
+        week.list()
+            .contains("IN DOUBT: meter M7 has no good check of"),
+        "{}",
+        week.list()
+    );
 }
 
 #[test]
@@ -181,7 +261,11 @@ fn three_equal_sets_of_readings_are_questioned() {
     let week = Week::new(TABLE);
     let other = job.replace("501.2", "501.20");
     week.work(&format!("1\n1\n{GOOD_CHECK}{job}1\n{job}1\n{other}"));
-    assert!(!week.list().contains("Was each of them measured"), "{}", week.list());
+    assert!(
+        !week.list().contains("Was each of them measured"),
+        "{}",
+        week.list()
+    );
 }
 
 #[test]
@@ -199,7 +283,11 @@ fn a_route_that_changed_under_way_is_told_and_nothing_is_lost() {
         assert!(list.contains(told), "{told}: {list}");
     }
     let output = week.work("/\n9\n");
-    assert!(text(&output).contains("The route has changed since its last run began: FV-118"), "{}", text(&output));
+    assert!(
+        text(&output).contains("The route has changed since its last run began: FV-118"),
+        "{}",
+        text(&output)
+    );
 }
 
 #[test]
@@ -207,9 +295,15 @@ fn wrong_choices_begin_nothing() {
     let week = Week::new(TABLE);
     let output = week.work("2\nFV-999\n2\n44\n3\n");
     let told = text(&output);
-    assert!(told.contains("FV-999 is not on this route. Nothing was begun."), "{told}");
+    assert!(
+        told.contains("FV-999 is not on this route. Nothing was begun."),
+        "{told}"
+    );
     assert!(told.contains("44 is not on this route"), "{told}");
-    assert!(told.contains("3 of 3 left: 3 not started. 1 FV-118, 2 FV-119, 3 FV-120."), "{told}");
+    assert!(
+        told.contains("3 of 3 left: 3 not started. 1 FV-118, 2 FV-119, 3 FV-120."),
+        "{told}"
+    );
     assert!(!week.runs().exists() || week.folders().is_empty());
 }
 
@@ -220,6 +314,10 @@ fn a_damaged_run_is_told_and_the_others_go_on() {
     let run = week.run_of("FV-119");
     let changed = journal(&run).replace("1002.5", "1002.6");
     std::fs::write(run.join("journal.txt"), changed).unwrap();
-    assert!(week.state("FV-119").starts_with("cannot be read: DAMAGED"), "{}", week.state("FV-119"));
+    assert!(
+        week.state("FV-119").starts_with("cannot be read: DAMAGED"),
+        "{}",
+        week.state("FV-119")
+    );
     assert!(week.list().contains("next: FV-118"));
 }
