@@ -24,6 +24,8 @@ pub struct CommandLine {
 pub enum Act {
     /// Run a job: a built-in one by name, or a job file.
     Run(RunArgs),
+    /// Work off a list of actuators, one after another: next, by tag, what is left; each is resumed where it stopped.
+    Route(RouteArgs),
     /// Go on with a run exactly where it stopped.
     Resume(ResumeArgs),
     /// List the runs, newest last.
@@ -119,6 +121,28 @@ pub struct RunArgs {
 pub struct ResumeArgs {
     /// The run: its folder, or its name in the runs folder. Without it: the newest that is not closed.
     pub run: Option<String>,
+    /// How it is shown and heard.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// Options of `route`.
+#[derive(Debug, Args)]
+pub struct RouteArgs {
+    /// The route: TOML, or a table (CSV) with a line of column names.
+    pub file: PathBuf,
+    /// Print where each actuator stands, and what comes next, and do nothing else.
+    #[arg(long)]
+    pub list: bool,
+    /// Job sheet of the meter check: the meter, its limits, and what it is checked with.
+    #[arg(long, value_name = "FILE")]
+    pub meter: Option<PathBuf>,
+    /// Who does the jobs, where the route does not say.
+    #[arg(long, value_name = "NAME")]
+    pub by: Option<String>,
+    /// Who relays the readings, where the route does not say.
+    #[arg(long, value_name = "NAME")]
+    pub relayed_by: Option<String>,
     /// How it is shown and heard.
     #[command(flatten)]
     pub session: SessionArgs,

@@ -162,12 +162,48 @@ impl Sound for Silence {
     }
 }
 
+/// Where the records of a session go.
+pub trait Keeps {
+    /// Keeps a record; the error says why it is not kept, and whether more can be.
+    ///
+    /// # Errors
+    /// If it is not safe from a power cut.
+    fn keep(&mut self, record: &Record) -> Result<(), (String, bool)>;
+    /// Hash of the last record, where there is a chain.
+    fn chain(&self) -> String;
+}
+
+impl Keeps for Journal<Record, FileStorage> {
+    fn keep(&mut self, record: &Record) -> Result<(), (String, bool)> {
+        self.append(record)
+            .map(drop)
+            .map_err(|error| (error.to_string(), !self.is_poisoned()))
+    }
+
+    fn chain(&self) -> String {
+        self.chain_hash().to_string()
+    }
+}
+
+/// Nothing is kept: what is chosen from a list is no evidence of anything.
+pub struct NotKept;
+
+impl Keeps for NotKept {
+    fn keep(&mut self, _: &Record) -> Result<(), (String, bool)> {
+        Ok(())
+    }
+
+    fn chain(&self) -> String {
+        String::new()
+    }
+}
+
 /// Everything that one session has.
-pub struct Session<'a> {
+pub struct Session<'a, J: Keeps = Journal<Record, FileStorage>> {
     /// The run.
     pub run: Run,
     /// Its journal.
-    pub journal: Journal<Record, FileStorage>,
+    pub journal: J,
     /// Its folder.
     pub folder: RunFolder,
     /// Where it is shown.
@@ -203,9 +239,15 @@ pub struct Ended {
     pub chain_hash: String,
     /// The recording was over before the job was.
     pub recording_over: bool,
+    /// Keys, signals, microphone: for the next session.
+    pub world: Receiver<FromWorld>,
+    /// The clock, for the next session.
+    pub clock: Clock,
+    /// Nobody is at the keys any more.
+    pub keys_gone: bool,
 }
 
-impl Session<'_> {
+impl<J: Keeps> Session<'_, J> {
     /// Runs until the job is closed, left, or cut off. Everything kept is on the disk when this returns.
     #[must_use]
     pub fn drive(mut self) -> Ended {
@@ -256,9 +298,12 @@ impl Session<'_> {
         Ended {
             code: ended.unwrap_or(1),
             unseen: self.unseen,
-            chain_hash: self.journal.chain_hash().to_string(),
+            chain_hash: self.journal.chain(),
             run: self.run,
             recording_over,
+            world: self.world,
+            clock: self.clock,
+            keys_gone: self.keys_gone,
         }
     }
 
@@ -367,7 +412,9 @@ impl Session<'_> {
         if !utterance.words.is_empty() {
             self.output.heard();
         }
-        let clip = (!utterance.words.is_empty()).then(|| self.clip(&utterance));
+        // What is said to a list is no evidence: its sound is not kept.
+        let kept = !utterance.words.is_empty() && !self.run.job.is_list();
+        let clip = kept.then(|| self.clip(&utterance));
         self.deliver(Event::Heard {
             words: utterance.words,
             listen: utterance.listen,
@@ -473,12 +520,9 @@ impl Session<'_> {
             }
             self.unsaved.remove(at);
         }
-        match self.journal.append(record) {
-            Ok(_) => Event::Saved,
-            Err(error) => Event::NotSaved {
-                why: error.to_string(),
-                again: !self.journal.is_poisoned(),
-            },
+        match self.journal.keep(record) {
+            Ok(()) => Event::Saved,
+            Err((why, again)) => Event::NotSaved { why, again },
         }
     }
 }

@@ -9,6 +9,7 @@ mod merge;
 mod mic_check;
 mod proof;
 mod record;
+mod route;
 mod run;
 mod summary;
 mod tables;
@@ -72,6 +73,7 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
     let done = match line.act {
         Act::Run(args) => run::start(&args),
         Act::Resume(args) => run::resume(&args),
+        Act::Route(args) => route::route(&args),
         Act::Runs(args) => record::list(&args),
         Act::Jobs { name } => tables::jobs(name.as_deref()),
         Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),

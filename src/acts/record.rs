@@ -6,11 +6,13 @@ use super::{DONE, Failure};
 use crate::args::{Form, RecordArgs, RunsFolder};
 use crate::core::record::{Body, Cursor, Record};
 use crate::core::run::Saved;
+use crate::edge::clock;
 use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::tell;
 use crate::job::Job;
 use crate::journal::{self, Ending, Entry, JournalError};
 use crate::report::{self, Sounds};
+use crate::route::{self, Doubt, RunFacts};
 use crate::storage::ReadOnlyFile;
 
 /// The record to be read by people.
@@ -22,6 +24,13 @@ pub(super) struct Read {
     pub(super) chain_hash: String,
     /// "whole", or what is wrong with it, in words.
     pub(super) whole: String,
+}
+
+impl Read {
+    /// What is wrong with the journal, if it is damaged.
+    pub(super) fn damaged(&self) -> Option<&str> {
+        self.whole.starts_with("DAMAGED").then_some(&self.whole)
+    }
 }
 
 pub(super) fn read(folder: &RunFolder) -> Result<Read, Failure> {
@@ -118,6 +127,7 @@ pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
         .map(|entry| (entry.seq.0, entry.record))
         .collect();
     let sounds = sounds(folder, &records);
+    let doubts = doubts(folder, &job, &records);
     Ok(report::build(&report::Source {
         job: &job,
         records: &records,
@@ -125,7 +135,24 @@ pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
         whole: &read.whole,
         clips_folder: "clips",
         sounds: &sounds,
+        doubts: &doubts,
     }))
+}
+
+/// Why its readings are in doubt, by the meter checks among the runs beside it. That a check is
+/// missing is told where the run came from a route: that asks for them.
+fn doubts(folder: &RunFolder, job: &Job, records: &[(u64, Record)]) -> Vec<Doubt> {
+    let records: Vec<Record> = records.iter().map(|(_, record)| record.clone()).collect();
+    let Some(facts) = RunFacts::of(&folder.name(), job, &records) else {
+        return Vec::new();
+    };
+    let Some(runs) = folder.path.parent() else {
+        return Vec::new();
+    };
+    let checks = super::route::checks(runs, &facts.began.day());
+    let mut doubts = route::doubts(&facts, &checks, clock::wall());
+    doubts.retain(|doubt| doubt.failed || facts.route.is_some());
+    doubts
 }
 
 /// The sounds that the journal names, each checked against its hash.
@@ -200,7 +227,7 @@ pub fn list(args: &RunsFolder) -> Result<u8, Failure> {
             read(&folder),
             super::run::read_job(&folder.job_file().to_string_lossy()),
         ) {
-            (Ok(read), _) if read.whole.starts_with("DAMAGED") => "damaged".to_owned(),
+            (Ok(read), _) if read.damaged().is_some() => "damaged".to_owned(),
             (Ok(read), Ok((_, job))) => state(&job, &read.entries),
             (Ok(_), Err(_)) => "job file missing or changed".to_owned(),
             (Err(failure), _) => failure.text,

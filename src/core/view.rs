@@ -277,6 +277,9 @@ fn title(run: &Run) -> String {
 
 fn place(run: &Run) -> String {
     let job = &run.job;
+    if job.is_list() {
+        return job.purpose.clone();
+    }
     match &run.saved.cursor {
         Cursor::Plate(item) => {
             let at = job

@@ -190,6 +190,20 @@ impl RunFolder {
             .unwrap_or_default()
     }
 
+    /// Keeps the route that the run came from, as it was then.
+    ///
+    /// # Errors
+    /// If it cannot be written.
+    pub fn keep_route(&self, file: &str, bytes: &[u8]) -> Result<(), RunsError> {
+        let path = self.path.join(file);
+        write_new(&path, bytes).map_err(|source| RunsError::Io {
+            what: "write",
+            path,
+            source,
+            fix: ROOM,
+        })
+    }
+
     /// Keeps the sound of an answer, on the disk before the record that names it.
     ///
     /// # Errors

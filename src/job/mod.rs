@@ -35,13 +35,20 @@ pub struct Job {
     pub plate: Vec<PlateItem>,
     /// Limits by id, each with its source.
     pub limits: BTreeMap<String, Limit>,
-    /// The steps in file order. Never empty.
+    /// The steps in file order. Empty only in a list ([`Job::is_list`]).
     pub steps: Vec<Step>,
     /// BLAKE3 hash (hex) of the job file's bytes.
     pub hash: String,
 }
 
 impl Job {
+    /// True for a list to choose from: it only asks, nothing is done, and nothing of it is kept.
+    /// No file can be one: a job that is read has a step.
+    #[must_use]
+    pub fn is_list(&self) -> bool {
+        self.steps.is_empty()
+    }
+
     /// Index of the step with this id.
     #[must_use]
     pub fn index_of(&self, id: &str) -> Option<usize> {

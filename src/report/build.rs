@@ -68,6 +68,7 @@ pub fn build(source: &Source) -> Report {
         &report,
         folded.foreign,
         folded.saved.started.job_hash != folded.job.hash,
+        source.doubts,
     );
     report
 }

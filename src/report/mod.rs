@@ -42,6 +42,7 @@ pub use self::types::*;
 
 use crate::core::record::Record;
 use crate::job::Job;
+use crate::route::Doubt;
 
 /// What a record is made from.
 #[derive(Clone, Copy, Debug)]
@@ -58,6 +59,8 @@ pub struct Source<'a> {
     pub clips_folder: &'a str,
     /// The sounds that were looked for there; empty where none was.
     pub sounds: &'a Sounds,
+    /// Why readings are in doubt that the journal itself cannot tell: the checks of the meter.
+    pub doubts: &'a [Doubt],
 }
 
 /// Stem for file names: local date, job and tag, of `a-z`, `A-Z`, `0-9`, `-` and `_` only.

@@ -56,7 +56,7 @@ pub(super) fn check(
             faults.add(
                 &row.span,
                 "this actuator has no job",
-                format!("name one: {}", built_in_names()),
+                format!("name one: {}", built_in_names().join(", ")),
             );
             continue;
         };
@@ -149,8 +149,8 @@ fn only_of_this_job(
 fn job(name: &Text, faults: &mut Faults, find: &mut FindJob) -> Option<RouteJob> {
     let is_path = name.text.contains(['/', '\\', '.']);
     if !is_path && built_in::text(&name.text).is_none() {
-        let known: Vec<&str> = built_in::all().iter().map(|job| job.id).collect();
-        faults.unknown(&name.span, "job", &name.text, known.into_iter());
+        let known = built_in_names();
+        faults.unknown(&name.span, "job", &name.text, known.iter().copied());
         return None;
     }
     match find(&name.text) {
@@ -272,11 +272,10 @@ fn unused_common(rows: &[Row], jobs: &BTreeMap<String, Option<RouteJob>>, faults
     }
 }
 
-fn built_in_names() -> String {
-    let names: Vec<&str> = built_in::all()
+fn built_in_names() -> Vec<&'static str> {
+    built_in::all()
         .iter()
         .map(|job| job.id)
         .filter(|id| *id != "meter-check")
-        .collect();
-    names.join(", ")
+        .collect()
 }

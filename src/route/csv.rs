@@ -151,7 +151,12 @@ fn cell(text: &str, raw: &Span, separator: u8, content: &[u8], faults: &mut Faul
         .trim_start_matches(['\r', '\n'])
         .trim_end_matches(['\r', '\n']);
     let body = body.strip_suffix(char::from(separator)).unwrap_or(body);
-    let start = raw.start + (found.len() - found.trim_start_matches(['\r', '\n']).len());
+    // An empty last cell is all line end: its place is before that.
+    let start = if body.is_empty() {
+        raw.start
+    } else {
+        raw.start + (found.len() - found.trim_start_matches(['\r', '\n']).len())
+    };
     let span = start..start + body.len();
     let quoted = body.trim_start().starts_with('"');
     let closed = body.trim_end().len() >= 2 && body.trim_end().ends_with('"');
@@ -252,7 +257,7 @@ fn column(cell: &Text, faults: &mut Faults) -> Column {
     Column::Plate(named(id.strip_prefix("plate-").unwrap_or(&id)))
 }
 
-/// A column name as an id: "Pot nominal" and "POT_NOMINAL" are pot-nominal.
+/// A column name as an id: "Pot nominal" is pot-nominal.
 fn id_of(name: &str) -> String {
     name.to_lowercase()
         .split(|c: char| c.is_whitespace() || c == '_' || c == '-')
@@ -265,8 +270,9 @@ fn row(cells: &[Text], columns: &[Column], separator: u8, faults: &mut Faults) -
     let span = cells.first()?.span.start..cells.last()?.span.end;
     if cells.len() != columns.len() {
         let what = format!(
-            "this line has {} cells, the line of column names {}",
+            "this line has {} cell{}, the line of column names {}",
             cells.len(),
+            if cells.len() == 1 { "" } else { "s" },
             columns.len()
         );
         let fix = if cells.len() > columns.len() && separator == b',' {

@@ -3,11 +3,18 @@
 //!
 //! No state lives here and nothing is written. A [`Route`] is read once from a file
 //! and never changes; where each actuator stands is worked out anew from the
-//! journals ([`state`]), which stay the only truth. Pure: what has to be read from
+//! journals ([`progress`]), which stay the only truth. Pure: what has to be read from
 //! the disk (job files, journals) is handed in.
 
+mod alike;
+mod change;
 mod check;
 mod csv;
+mod facts;
+mod lines;
+mod menu;
+mod meter;
+mod state;
 mod toml;
 
 use std::collections::BTreeMap;
@@ -21,6 +28,14 @@ use crate::job::load::{
 };
 use crate::job::sheet::Sheet;
 use crate::job::{Job, JobErrors};
+
+pub use self::alike::{Alike, alike};
+pub use self::change::changes;
+pub use self::facts::{Check, CheckResult, RunFacts, Stands};
+pub use self::lines::lines;
+pub use self::menu::{Chosen, check_first, checks_first, chosen, menu};
+pub use self::meter::{Doubt, Wanted, doubts, wanted_at_end, wanted_at_start};
+pub use self::state::{KINDS, Progress, Standing, State, progress, state};
 
 /// The checked form of one route file.
 #[derive(Clone, Debug, PartialEq)]

@@ -139,6 +139,7 @@ impl Walk {
             whole: "whole",
             clips_folder: "clips",
             sounds: &sayback::report::Sounds::new(),
+            doubts: &[],
         })
     }
 }

@@ -247,6 +247,7 @@ impl Journal {
             whole,
             clips_folder: "clips",
             sounds: &self.sounds,
+            doubts: &[],
         })
     }
 }
