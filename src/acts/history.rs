@@ -195,6 +195,7 @@ impl JobFiles {
                 whole: &read.whole,
                 clips_folder: "clips",
                 sounds: &Sounds::new(),
+                doubts: &[],
             },
         ))
     }

@@ -94,7 +94,7 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
 }
 
 /// A route from its file; job files are looked for from its folder.
-fn read(file: &Path) -> Result<(Vec<u8>, Route), Failure> {
+pub(super) fn read(file: &Path) -> Result<(Vec<u8>, Route), Failure> {
     let folder = file.parent().unwrap_or(Path::new(""));
     route::file(file, &mut |name| job(folder, name)).map_err(Failure::wrong)
 }

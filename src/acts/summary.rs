@@ -10,9 +10,8 @@ use crate::args::SummaryArgs;
 use crate::edge::runs::{self, RunFolder};
 use crate::edge::{clock, tell};
 use crate::history::tag_key;
-use crate::job::built_in;
-use crate::report::week::{self, Plan, Planned, WeekSource};
-use crate::route;
+use crate::report::week::{self, WeekSource};
+use crate::route::{self, Check, Route, RunFacts};
 
 /// Writes the page and the table into the folder of the runs.
 ///
@@ -21,7 +20,12 @@ use crate::route;
 pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
     let runs = runs::runs_folder(args.folder.runs.as_deref()).map_err(Failure::wrong)?;
     let (from, to) = dates(args, &clock::day())?;
-    let plan = args.route.as_deref().map(plan).transpose()?;
+    let plan = args.route.as_deref().map(read_route).transpose()?;
+    let month_before = later(&from, -31);
+    let earliest = match plan.as_ref().and_then(|route| route.from.clone()) {
+        Some(began) => began.min(month_before),
+        None => month_before,
+    };
     let (answer, unread) = super::history::ask_with_left_out(&runs, &|index| {
         let jobs = index.between(&from, &to)?;
         let tags: std::collections::BTreeSet<String> = jobs
@@ -32,9 +36,14 @@ pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
             .iter()
             .map(|tag| index.of_tag(tag))
             .collect::<Result<Vec<_>, _>>()?;
-        Ok((jobs, pasts, index.newest_date()?))
+        // A check of the week before or after decides too; of a route every run since it began.
+        let mut about = index.between(&earliest, &later(&to, 31))?;
+        if plan.is_none() {
+            about.retain(|job| job.facts.check.is_some());
+        }
+        Ok((jobs, pasts, about, index.newest_date()?))
     })?;
-    let (jobs, pasts, newest) = answer;
+    let (jobs, pasts, about, newest) = answer;
     if jobs.is_empty() {
         let newest = newest.map_or_else(
             || "There is none in the folder at all".to_owned(),
@@ -60,12 +69,19 @@ pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
             ));
         }
     }
+    let facts: Vec<RunFacts> = about.iter().map(|job| job.facts.clone()).collect();
+    let checks: Vec<Check> = facts.iter().filter_map(|run| run.check.clone()).collect();
+    let progress = plan
+        .as_ref()
+        .map(|route| route::progress(route, &facts, clock::wall()));
     let week = week::build(&WeekSource {
         from: &from,
         to: &to,
         jobs: &jobs,
         pasts: &pasts,
-        plan: plan.as_ref(),
+        route: plan.as_ref().zip(progress.as_ref()),
+        checks: &checks,
+        now: clock::wall(),
         unread: &unread,
     });
     let name = format!("summary-{from}-to-{to}");
@@ -83,32 +99,17 @@ pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
     Ok(DONE)
 }
 
-/// What a route plans. Its job files are looked for from its folder.
-fn plan(file: &Path) -> Result<Plan, Failure> {
-    let folder = file.parent().unwrap_or(Path::new(""));
-    let (_, route) = route::file(file, &mut |name| {
-        let near = folder.join(name);
-        let name = if built_in::text(name).is_none() && near.is_file() {
-            near.to_string_lossy().into_owned()
-        } else {
-            name.to_owned()
-        };
-        super::run::read_job(&name).map_err(|failure| failure.text)
-    })
-    .map_err(Failure::wrong)?;
-    Ok(Plan {
-        title: route.title,
-        items: route
-            .items
-            .into_iter()
-            .map(|item| Planned {
-                tag: item.tag,
-                job: item.job_id,
-                group: item.group,
-                note: item.note,
-            })
-            .collect(),
-    })
+/// A route from its file; job files are looked for from its folder.
+fn read_route(file: &Path) -> Result<Route, Failure> {
+    super::route::read(file).map(|(_, route)| route)
+}
+
+/// So many days later.
+fn later(date: &str, days: i64) -> String {
+    date.parse::<Date>()
+        .ok()
+        .and_then(|date| date.checked_add(days.days()).ok())
+        .map_or_else(|| date.to_owned(), |date| date.to_string())
 }
 
 /// The first and the last date; by default the week, Monday to Sunday, that today lies in.

@@ -7,6 +7,8 @@
 pub mod tag;
 pub mod words;
 
+use std::collections::BTreeMap;
+
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
@@ -14,6 +16,7 @@ use crate::calc::finding::Grade;
 use crate::core::record::{Answered, Body, Record, Value, Wall};
 use crate::job::{Stage, StepKind};
 use crate::report::{self, Counts, Decision, EventKind, Report, RunLimit, Source, State};
+use crate::route::RunFacts;
 
 /// Version of the shape of [`PastJob`]; an index of another one is built again.
 pub const FORMAT: u32 = 1;
@@ -53,8 +56,9 @@ pub struct PastJob {
     pub beyond_unjudged: Vec<String>,
     /// Instruments, with their due dates.
     pub instruments: Vec<PastInstrument>,
-    /// Start or end of a day, of a meter check.
-    pub day_end: Option<String>,
+    /// What a route needs to know of it; without nameplate data and readings, which stand above or
+    /// in the journal alone.
+    pub facts: RunFacts,
     /// Parts said to be repaired or replaced.
     pub parts: Vec<PastPart>,
     /// Number of corrections.
@@ -226,11 +230,7 @@ impl PastJob {
             verdicts: verdicts(&report),
             beyond_unjudged: beyond_unjudged(&report),
             instruments: instruments(&report),
-            day_end: report
-                .plate
-                .iter()
-                .find(|line| line.id == "when" && report.head.job == "meter-check")
-                .map(|line| line.value.clone()),
+            facts: facts(run, source),
             parts: parts(source, &report),
             corrections: report.corrections.len(),
             left_out: left_out(&report),
@@ -299,8 +299,23 @@ pub fn tag_key(tag: &str) -> String {
 /// Local date, `YYYY-MM-DD`.
 #[must_use]
 pub fn date(at: Wall) -> String {
-    let text = at.rfc3339();
-    text.get(..10).unwrap_or("1970-01-01").to_owned()
+    at.day()
+}
+
+fn facts(run: &str, source: &Source) -> RunFacts {
+    let records: Vec<Record> = source
+        .records
+        .iter()
+        .map(|(_, record)| record.clone())
+        .collect();
+    match RunFacts::of(run, source.job, &records) {
+        Some(facts) => RunFacts {
+            plate: BTreeMap::new(),
+            readings: BTreeMap::new(),
+            ..facts
+        },
+        None => RunFacts::unreadable(run, "it does not begin as a run does".to_owned()),
+    }
 }
 
 fn record_of<'a>(source: &Source<'a>, seq: u64) -> Option<&'a Record> {

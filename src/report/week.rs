@@ -6,7 +6,7 @@ mod meters;
 mod table;
 
 pub use self::html::html;
-pub use self::meters::{Check, MeterLine};
+pub use self::meters::MeterLine;
 pub use self::table::csv;
 
 use std::collections::BTreeMap;
@@ -14,11 +14,13 @@ use std::collections::BTreeMap;
 use statrs::distribution::{Beta, ContinuousCDF as _};
 
 use crate::calc::finding::Grade;
+use crate::core::record::Wall;
 use crate::history::tag::{Compared, TagHistory};
 use crate::history::words::{self, count};
 use crate::history::{PastJob, tag_key};
 use crate::job::Stage;
 use crate::report::State;
+use crate::route::{Check, Doubt, Progress, Route, State as Standing};
 
 /// What a summary is made from.
 #[derive(Clone, Copy, Debug)]
@@ -31,32 +33,14 @@ pub struct WeekSource<'a> {
     pub jobs: &'a [PastJob],
     /// All past jobs of each actuator among them, oldest first.
     pub pasts: &'a [Vec<PastJob>],
-    /// What was planned, if that is known.
-    pub plan: Option<&'a Plan>,
+    /// The route of these dates and where it stands, if it is known.
+    pub route: Option<(&'a Route, &'a Progress<'a>)>,
+    /// All meter checks about these dates.
+    pub checks: &'a [Check],
+    /// Now: a day that is not over is not yet without its check at the end.
+    pub now: Wall,
     /// Runs that could not be read, each with why.
     pub unread: &'a [(String, String)],
-}
-
-/// What was planned.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Plan {
-    /// Its title.
-    pub title: String,
-    /// The actuators, in order.
-    pub items: Vec<Planned>,
-}
-
-/// One actuator of a plan.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Planned {
-    /// Tag.
-    pub tag: String,
-    /// Job id.
-    pub job: String,
-    /// What shares one cause: a cabinet, a supply.
-    pub group: Option<String>,
-    /// A remark of whoever planned it.
-    pub note: Option<String>,
 }
 
 /// One run, as a line of a list.
@@ -107,7 +91,8 @@ pub struct Week {
 /// Makes the summary.
 #[must_use]
 pub fn build(source: &WeekSource) -> Week {
-    let meters = meters::meters(source.jobs);
+    let doubts = meters::doubts(source);
+    let meters = meters::meters(source.jobs, &doubts);
     let tags: std::collections::BTreeSet<String> = source
         .jobs
         .iter()
@@ -116,7 +101,7 @@ pub fn build(source: &WeekSource) -> Week {
     let mut figures = vec![
         found_out(source.jobs),
         not_done(source),
-        doubtful(&meters, source.jobs),
+        doubtful(&doubts),
         worst_drift(source),
         same_finding(source),
         parts(source.jobs),
@@ -133,7 +118,7 @@ pub fn build(source: &WeekSource) -> Week {
     Week {
         from: source.from.to_owned(),
         to: source.to.to_owned(),
-        plan: source.plan.map(|plan| plan.title.clone()),
+        plan: source.route.map(|(route, _)| route.title.clone()),
         counts: (source.jobs.len(), tags.len()),
         figures,
         meters,
@@ -243,54 +228,53 @@ pub fn interval(part: usize, n: usize) -> (f64, f64) {
     (low, high)
 }
 
-/// Runs that are not closed complete, and what was planned and not begun.
+/// Runs that are not closed complete; of a route, every actuator that is not done.
 fn not_done(source: &WeekSource) -> Figure {
-    let mut runs: Vec<RunLine> = source
+    let mut runs: Vec<RunLine> = Vec::new();
+    let mut of = String::new();
+    if let Some((route, progress)) = source.route {
+        for standing in &progress.standings {
+            if matches!(standing.state, Standing::Done { .. }) {
+                continue;
+            }
+            let item = standing.item;
+            let note = item
+                .note
+                .as_ref()
+                .map_or_else(String::new, |note| format!(" ({note})"));
+            runs.push(RunLine {
+                run: standing
+                    .deciding
+                    .map(|run| run.name.clone())
+                    .unwrap_or_default(),
+                tag: item.tag.clone(),
+                date: standing
+                    .deciding
+                    .map(|run| run.began.day())
+                    .unwrap_or_default(),
+                detail: format!("{}: {}{note}", item.job_id, standing.state.words()),
+            });
+        }
+        of = format!(
+            "; {} of {} on the route are done",
+            progress.standings.len() - runs.len(),
+            route.items.len()
+        );
+    }
+    for job in source
         .jobs
         .iter()
         .filter(|job| job.state != State::Complete)
-        .map(|job| line(job, format!("{}: {}", job.title, job.stands())))
-        .collect();
-    let mut of = String::new();
-    if let Some(plan) = source.plan {
-        let begun = |item: &Planned| {
-            source.jobs.iter().any(|job| {
-                job.job == item.job && job.tag.as_deref().map(tag_key) == Some(tag_key(&item.tag))
-            })
-        };
-        for item in plan.items.iter().filter(|item| !begun(item)) {
-            runs.push(RunLine {
-                run: String::new(),
-                tag: item.tag.clone(),
-                date: String::new(),
-                detail: format!(
-                    "{}: not begun{}",
-                    item.job,
-                    item.note
-                        .as_ref()
-                        .map_or_else(String::new, |note| format!("; {note}"))
-                ),
-            });
+    {
+        if !runs.iter().any(|known| known.run == job.run) {
+            runs.push(line(job, format!("{}: {}", job.title, job.stands())));
         }
-        let done = plan
-            .items
-            .iter()
-            .filter(|item| {
-                source.jobs.iter().any(|job| {
-                    job.state == State::Complete
-                        && job.job == item.job
-                        && job.tag.as_deref().map(tag_key) == Some(tag_key(&item.tag))
-                })
-            })
-            .count();
-        of = format!("; {done} of {} planned are done", plan.items.len());
     }
     Figure {
         name: "Not done",
         value: format!("{}{of}", runs.len()),
-        how: if source.plan.is_some() {
-            "Runs of these dates that are not closed complete, and what was planned and not begun."
-                .to_owned()
+        how: if source.route.is_some() {
+            "Actuators of the route that are not done, and other runs of these dates that are not closed complete.".to_owned()
         } else {
             "Runs of these dates that are not closed complete. What was planned is not known here: --route FILE names the route.".to_owned()
         },
@@ -299,19 +283,16 @@ fn not_done(source: &WeekSource) -> Figure {
 }
 
 /// Runs whose meter failed its check after them.
-fn doubtful(meters: &[MeterLine], jobs: &[PastJob]) -> Figure {
-    let mut runs: Vec<RunLine> = Vec::new();
-    for meter in meters {
-        for (run, why) in &meter.doubtful {
-            if let Some(job) = jobs.iter().find(|job| job.run == *run) {
-                runs.push(line(job, why.clone()));
-            }
-        }
-    }
+fn doubtful(doubts: &[(&PastJob, Doubt)]) -> Figure {
+    let runs: Vec<RunLine> = doubts
+        .iter()
+        .filter(|(_, doubt)| doubt.failed)
+        .map(|(job, doubt)| line(job, doubt.why.clone()))
+        .collect();
     Figure {
         name: "In doubt because of a meter",
         value: runs.len().to_string(),
-        how: "Runs between the last good check of their meter and a check that it failed (common practice).".to_owned(),
+        how: "Runs between the last good check of their meter and a check that it failed (common practice); a run that names no meter is in doubt by the check of any.".to_owned(),
         runs,
     }
 }
@@ -379,10 +360,10 @@ fn signed(number: rust_decimal::Decimal) -> String {
 fn same_finding(source: &WeekSource) -> Figure {
     let group = |job: &PastJob| -> Option<String> {
         let tag = tag_key(job.tag.as_deref()?);
-        let items = &source.plan?.items;
+        let items = &source.route?.0.items;
         items
             .iter()
-            .find(|item| tag_key(&item.tag) == tag && item.job == job.job)
+            .find(|item| tag_key(&item.tag) == tag && item.job_id == job.job)
             .or_else(|| items.iter().find(|item| tag_key(&item.tag) == tag))?
             .group
             .clone()
@@ -423,7 +404,7 @@ fn same_finding(source: &WeekSource) -> Figure {
     Figure {
         name: "Same fault on several actuators",
         value: several.len().to_string(),
-        how: if source.plan.is_some() {
+        how: if source.route.is_some() {
             "A finding that is a fault on more than one actuator; first those of one group, which may share a cause: look at the cabinet, the supply.".to_owned()
         } else {
             "A finding that is a fault on more than one actuator. Groups are not known here: --route FILE names them.".to_owned()

@@ -3,6 +3,8 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
+
 use super::RouteMark;
 use crate::calc::finding::Grade;
 use crate::core::question::value_text;
@@ -16,7 +18,7 @@ const METER_CHECK: &str = "meter-check";
 pub(super) const WAITING: &str = "waiting for a part";
 
 /// A run, as far as a route needs it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RunFacts {
     /// Name of its folder.
     pub name: String,
@@ -39,8 +41,10 @@ pub struct RunFacts {
     /// Steps that were passed over, with the reason.
     pub skipped: Vec<String>,
     /// Nameplate data that the sheet or the route gave when it began.
+    #[serde(skip)]
     pub plate: BTreeMap<String, PlateValue>,
     /// The readings that count, digits and unit as given: by step, and by row and column of a set.
+    #[serde(skip)]
     pub readings: BTreeMap<(String, usize, String), String>,
     /// When readings were given, in the order of the journal.
     pub read_at: Vec<Wall>,
@@ -51,7 +55,7 @@ pub struct RunFacts {
 }
 
 /// Where a run stands.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Stands {
     /// It can be gone on with.
     Open {
@@ -76,7 +80,7 @@ pub enum Stands {
 }
 
 /// What a meter check came to.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Check {
     /// What is written on the meter.
     pub meter: String,
@@ -89,7 +93,7 @@ pub struct Check {
 }
 
 /// How a meter check came out.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum CheckResult {
     /// Each range reads what it should.
     Good,

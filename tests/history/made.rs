@@ -98,6 +98,7 @@ impl Made {
                 whole: "whole",
                 clips_folder: "clips",
                 sounds: &Sounds::new(),
+                doubts: &[],
             },
         )
     }

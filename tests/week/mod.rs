@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use assert_cmd::Command;
-use sayback::core::record::{Body, How, Record};
+use sayback::core::record::{Body, How, Record, Wall};
 use sayback::history::{PastJob, PastPart, tag_key};
-use sayback::report::week::{self, Figure, Plan, Planned, Week, WeekSource};
+use sayback::report::week::{self, Figure, Week, WeekSource};
 
 use crate::core::meter_check;
 use crate::core::set_ends::LEFT;
@@ -89,26 +89,16 @@ fn made() -> Vec<Made> {
     ]
 }
 
-fn plan() -> Plan {
-    let item = |tag: &str, group: Option<&str>| Planned {
-        tag: tag.to_owned(),
-        job: "set-ends".to_owned(),
-        group: group.map(str::to_owned),
-        note: (tag == "FV-5").then(|| "no permit on Friday".to_owned()),
-    };
-    Plan {
-        title: "Week 48, north pipe rack".to_owned(),
-        items: vec![
-            item("FV-1", Some("cabinet 7")),
-            item("fv-2", Some("cabinet 7")),
-            item("FV-3", Some("cabinet 8")),
-            item("FV-4", None),
-            item("FV-5", None),
-        ],
-    }
+const ROUTE: &str = "tag,job,group,note\nFV-1,set-ends,cabinet 7,\nfv-2,set-ends,cabinet 7,\n\
+    FV-3,set-ends,cabinet 8,\nFV-4,set-ends,,\nFV-5,set-ends,,no permit on Friday\n";
+
+fn job(name: &str) -> Result<(String, sayback::job::Job), String> {
+    let text = sayback::job::built_in::text(name).ok_or("no such job")?;
+    let job = sayback::job::load::parse(text, name).map_err(|faults| faults.to_string())?;
+    Ok((text.to_owned(), job))
 }
 
-fn summed(made: &[Made], plan: Option<&Plan>) -> Week {
+fn summed(made: &[Made], route: Option<&str>) -> Week {
     let mut all: Vec<PastJob> = made.iter().map(Made::past).collect();
     all.sort_by_key(|job| job.start.utc_ms);
     let jobs: Vec<PastJob> = all
@@ -117,18 +107,31 @@ fn summed(made: &[Made], plan: Option<&Plan>) -> Week {
         .cloned()
         .collect();
     let mut pasts: BTreeMap<String, Vec<PastJob>> = BTreeMap::new();
-    for job in all {
+    for job in &all {
         if let Some(tag) = &job.tag {
-            pasts.entry(tag_key(tag)).or_default().push(job);
+            pasts.entry(tag_key(tag)).or_default().push(job.clone());
         }
     }
     let pasts: Vec<Vec<PastJob>> = pasts.into_values().collect();
+    let now = Wall {
+        utc_ms: FIRST + 6 * DAY,
+        offset_min: 60,
+    };
+    let route = route
+        .map(|text| sayback::route::from_bytes(text.as_bytes(), "week-48.csv", &mut job).unwrap());
+    let facts: Vec<_> = jobs.iter().map(|job| job.facts.clone()).collect();
+    let checks: Vec<_> = facts.iter().filter_map(|run| run.check.clone()).collect();
+    let progress = route
+        .as_ref()
+        .map(|route| sayback::route::progress(route, &facts, now));
     week::build(&WeekSource {
         from: "2024-11-25",
         to: "2024-12-01",
         jobs: &jobs,
         pasts: &pasts,
-        plan,
+        route: route.as_ref().zip(progress.as_ref()),
+        checks: &checks,
+        now,
         unread: &[(
             "2024-11-26-007-set-ends".to_owned(),
             "its journal is damaged".to_owned(),
@@ -149,7 +152,7 @@ fn runs(figure: &Figure) -> Vec<&str> {
 
 #[test]
 fn every_figure_names_the_runs_that_it_comes_from() {
-    let week = summed(&made(), Some(&plan()));
+    let week = summed(&made(), Some(ROUTE));
     assert_eq!(week.counts, (5, 4));
     let out = figure(&week, "Found out of tolerance");
     // 2 of 4; the exact interval is that of scipy.stats.binomtest(2, 4).proportion_ci(): 0.0676 to 0.9324.
@@ -161,7 +164,7 @@ fn every_figure_names_the_runs_that_it_comes_from() {
         out.runs[0].detail
     );
     let not = figure(&week, "Not done");
-    assert_eq!(not.value, "2; 3 of 5 planned are done");
+    assert_eq!(not.value, "2; 3 of 5 on the route are done");
     assert_eq!(runs(not), ["FV-4", "FV-5"]);
     assert!(
         not.runs[0].detail.contains("storm, off the ladder"),
@@ -170,7 +173,7 @@ fn every_figure_names_the_runs_that_it_comes_from() {
     );
     assert_eq!(
         not.runs[1].detail,
-        "set-ends: not begun; no permit on Friday"
+        "set-ends: not started (no permit on Friday)"
     );
     assert_eq!(not.runs[1].run, "");
     let drift = figure(&week, "Worst drift since the last as left");
@@ -207,41 +210,32 @@ fn every_figure_names_the_runs_that_it_comes_from() {
 #[test]
 fn a_meter_that_fails_puts_every_run_since_its_last_good_check_in_doubt() {
     let mut made = made();
-    // The jobs name their source S1; the checks are of a meter of that number.
-    for one in &mut made {
-        if let Body::Started(started) = &mut one.records[0].body
-            && let Some(id) = started.plate.get_mut("meter-id")
-        {
-            *id = sayback::job::PlateValue::Text("s1".to_owned());
-        }
-    }
     let week = summed(&made, None);
     assert_eq!(figure(&week, "In doubt because of a meter").value, "0");
-    let meter = week.meters.iter().find(|meter| meter.name == "S1").unwrap();
-    assert_eq!(meter.runs.len(), 4);
+    let meter = week.meters.iter().find(|meter| meter.name == "M7").unwrap();
     assert_eq!(meter.checks.len(), 1);
-    assert_eq!(meter.unchecked[0], "2024-11-26, start of the day");
-    // Good on Tuesday at noon, after the runs of that day; outside on Wednesday evening.
-    for (outside, day, hour) in [(false, 1, 5), (true, 2, 9)] {
-        let mut one = check(outside, day, hour);
-        if let Body::Started(started) = &mut one.records[0].body {
-            started.plate.insert(
-                "meter-id".to_owned(),
-                sayback::job::PlateValue::Text("S1".to_owned()),
-            );
-        }
-        made.push(one);
-    }
+    // Good on Tuesday at noon, after the runs of that day; outside on Wednesday evening. The jobs
+    // name a source, and no meter: which one they used nobody can tell.
+    made.push(check(false, 1, 5));
+    made.push(check(true, 2, 9));
     let week = summed(&made, None);
     let doubt = figure(&week, "In doubt because of a meter");
     assert_eq!(runs(doubt), ["FV-3", "FV-4"]);
     assert!(
         doubt.runs[0]
             .detail
-            .contains("meter S1 failed its check at the end of 2024-11-27"),
+            .contains("this job names no meter, and meter M7 failed its check of 2024-11-27"),
         "{}",
         doubt.runs[0].detail
     );
+    let html = week::html(&week);
+    assert!(
+        html.contains("FAILED") && html.contains("Ohms: outside"),
+        "{html}"
+    );
+    let source = week.meters.iter().find(|meter| meter.name == "S1").unwrap();
+    assert_eq!(source.runs.len(), 4);
+    assert!(source.unchecked.is_empty());
 }
 
 #[test]
@@ -291,7 +285,7 @@ fn shares_of_few_have_their_exact_interval() {
 
 #[test]
 fn the_page_needs_nothing_but_itself_and_the_table_holds_no_formula() {
-    let week = summed(&made(), Some(&plan()));
+    let week = summed(&made(), Some(ROUTE));
     let html = week::html(&week);
     for never in [
         "<script",

@@ -2,6 +2,7 @@
 
 use super::{Figure, MeterLine, RunLine, Week, table};
 use crate::report::markup::{Markup, beside};
+use crate::route::CheckResult;
 
 /// The summary as a page that needs nothing but itself; it lies in the folder of the runs and leads
 /// to their records.
@@ -157,26 +158,19 @@ fn meter_row(page: &mut Markup, meter: &MeterLine) {
         if meter.checks.is_empty() {
             page.text("No check with a meter check job.");
         }
-        for check in &meter.checks {
+        for (run, check) in &meter.checks {
+            let is_good = check.result == CheckResult::Good;
             page.literal("<br>");
-            page.element(
-                "a",
-                &[("href", &beside(&check.run, "record.html"))],
-                |page| {
-                    page.text(&format!("{}, {} of the day", check.date, check.day_end));
-                },
-            );
+            page.element("a", &[("href", &beside(run, "record.html"))], |page| {
+                page.text(&format!("{}, {}", check.at.day(), table::day_end(check)));
+            });
             page.text(": ");
             page.leaf(
-                if check.good == Some(true) {
-                    "span"
-                } else {
-                    "b"
-                },
-                if check.good == Some(true) { "" } else { "mark" },
-                table::good(check.good),
+                if is_good { "span" } else { "b" },
+                if is_good { "" } else { "mark" },
+                table::good(&check.result),
             );
-            page.text(&format!(" {}", check.words));
+            page.text(&format!(" {}", table::what(&check.result)));
         }
         for day in &meter.unchecked {
             page.literal("<br>");

@@ -3,6 +3,7 @@
 use super::{MeterLine, RunLine, Week};
 use crate::report::CsvError;
 use crate::report::csv::safe_text;
+use crate::route::{Check, CheckResult};
 
 const COLUMNS: [&str; 8] = [
     "row", "figure", "value", "tag", "date", "run", "detail", "how",
@@ -75,17 +76,16 @@ pub fn csv(week: &Week) -> Result<Vec<u8>, CsvError> {
         for run in runs {
             row(["meter used", name, "", "", "", run, "", ""])?;
         }
-        for check in checks {
-            let word = good(check.good);
+        for (run, check) in checks {
             row([
                 "meter check",
                 name,
-                word,
+                good(&check.result),
                 "",
-                &check.date,
-                &check.run,
-                &check.words,
-                &check.day_end,
+                &check.at.day(),
+                run,
+                &what(&check.result),
+                day_end(check),
             ])?;
         }
         for day in unchecked {
@@ -98,10 +98,27 @@ pub fn csv(week: &Week) -> Result<Vec<u8>, CsvError> {
 }
 
 /// The outcome of a check in a word.
-pub(super) fn good(good: Option<bool>) -> &'static str {
-    match good {
-        Some(true) => "good",
-        Some(false) => "FAILED",
-        None => "cannot tell",
+pub(super) fn good(result: &CheckResult) -> &'static str {
+    match result {
+        CheckResult::Good => "good",
+        CheckResult::Failed(_) => "FAILED",
+        CheckResult::CannotTell(_) => "cannot tell",
+    }
+}
+
+/// What is behind that word.
+pub(super) fn what(result: &CheckResult) -> String {
+    match result {
+        CheckResult::Good => String::new(),
+        CheckResult::Failed(what) | CheckResult::CannotTell(what) => what.clone(),
+    }
+}
+
+/// Which check of the day it was.
+pub(super) fn day_end(check: &Check) -> &'static str {
+    if check.at_end {
+        "end of the day"
+    } else {
+        "start of the day"
     }
 }
