@@ -242,6 +242,16 @@ fn not_done(source: &WeekSource) -> Figure {
                 .note
                 .as_ref()
                 .map_or_else(String::new, |note| format!(" ({note})"));
+            // The reason that its journal gives, where the state of the route does not hold it.
+            let why = standing
+                .deciding
+                .and_then(|run| source.jobs.iter().find(|job| job.run == run.name))
+                .filter(|job| {
+                    job.state_reason
+                        .as_ref()
+                        .is_some_and(|reason| !standing.state.words().contains(reason))
+                })
+                .map_or_else(String::new, |job| format!("; {}", job.stands()));
             runs.push(RunLine {
                 run: standing
                     .deciding
@@ -252,7 +262,7 @@ fn not_done(source: &WeekSource) -> Figure {
                     .deciding
                     .map(|run| run.began.day())
                     .unwrap_or_default(),
-                detail: format!("{}: {}{note}", item.job_id, standing.state.words()),
+                detail: format!("{}: {}{why}{note}", item.job_id, standing.state.words()),
             });
         }
         of = format!(
@@ -395,9 +405,16 @@ fn same_finding(source: &WeekSource) -> Figure {
             }
         }
     }
+    // Those of one group alone are told once, with their group.
+    let told = |what: &str, jobs: &[&PastJob]| {
+        found.iter().any(|((other, group), of_group)| {
+            group.is_some() && other == what && of_group.len() == jobs.len()
+        })
+    };
     let mut several: Vec<((String, Option<String>), Vec<&PastJob>)> = found
-        .into_iter()
-        .filter(|(_, jobs)| jobs.len() > 1)
+        .iter()
+        .filter(|((what, group), jobs)| jobs.len() > 1 && (group.is_some() || !told(what, jobs)))
+        .map(|(key, jobs)| (key.clone(), jobs.clone()))
         .collect();
     // A shared cause first, then what came most often.
     several.sort_by_key(|((_, group), jobs)| (group.is_none(), std::cmp::Reverse(jobs.len())));
