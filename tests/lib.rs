@@ -7,7 +7,7 @@ mod cli;
 mod core;
 #[cfg(feature = "voice")]
 mod ear;
-pub mod history;
+mod history;
 mod job;
 mod journal;
 mod merge;

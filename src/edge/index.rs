@@ -143,7 +143,7 @@ pub fn ask<T>(
         let mut left_out = Vec::new();
         let attempt = open(&path, place)
             .and_then(|mut index| {
-                left_out = index.update(runs, &found, read, &mut told)?;
+                left_out = index.update(runs, &found, read, &told)?;
                 Ok(index)
             })
             .and_then(|index| question(&index));
@@ -301,7 +301,7 @@ impl Index {
         runs: &Path,
         found: &[Journal],
         read: &(dyn Fn(&RunFolder) -> Result<PastJob, String> + Sync),
-        told: &mut Vec<String>,
+        told: &[String],
     ) -> Result<Vec<(String, String)>, IndexFault> {
         let mut known: HashMap<String, (i64, i64, i64, i64, String)> = HashMap::new();
         {

@@ -9,7 +9,7 @@ use rust_decimal::Decimal;
 
 use super::{PastJob, PastReading, date};
 use crate::calc::finding::Grade;
-use crate::calc::history;
+use crate::calc::{history, rounding};
 use crate::core::record::Wall;
 use crate::job::Stage;
 
@@ -260,7 +260,7 @@ fn next<'a>(jobs: &'a [PastJob], compared: &[Compared<'a>]) -> Result<Suggestion
                 .as_ref()
                 .is_ok_and(|since| since.unit == "% of span" && since.days >= FEWEST_DAYS)
     };
-    let Some(newest) = compared.iter().filter(usable).next_back() else {
+    let Some(newest) = compared.iter().rfind(usable) else {
         return Err(format!(
             "none, n = 0: it takes a run as left and a later one as found, at the same points, at least {FEWEST_DAYS} days apart, with a limit"
         ));
@@ -330,11 +330,7 @@ fn suggestion<'a>(
         history::BOUNDS_DAYS,
     )
     .map_err(|fault| format!("none: {fault}"))?;
-    let due = date(kept.at)
-        .parse::<jiff::civil::Date>()
-        .ok()
-        .and_then(|date| date.checked_add((interval.floor() as i64).days()).ok())
-        .ok_or_else(fault)?;
+    let due = days_after(&date(kept.at), interval).ok_or_else(fault)?;
     Ok(Suggestion {
         drift,
         days: since.days,
@@ -352,6 +348,15 @@ fn suggestion<'a>(
             .is_some_and(|(deviation, limit)| deviation.abs() > limit),
         from: one.clone(),
     })
+}
+
+/// The date so many whole days later.
+fn days_after(date: &str, days: f64) -> Option<jiff::civil::Date> {
+    let whole: i32 = rounding::fixed(days.floor(), 0).parse().ok()?;
+    date.parse::<jiff::civil::Date>()
+        .ok()?
+        .checked_add(whole.days())
+        .ok()
 }
 
 fn repeats<'a>(jobs: &'a [PastJob]) -> Vec<Repeat<'a>> {

@@ -411,10 +411,9 @@ fn same_finding(source: &WeekSource) -> Figure {
             group.is_some() && other == what && of_group.len() == jobs.len()
         })
     };
-    let mut several: Vec<((String, Option<String>), Vec<&PastJob>)> = found
+    let mut several: Vec<_> = found
         .iter()
         .filter(|((what, group), jobs)| jobs.len() > 1 && (group.is_some() || !told(what, jobs)))
-        .map(|(key, jobs)| (key.clone(), jobs.clone()))
         .collect();
     // A shared cause first, then what came most often.
     several.sort_by_key(|((_, group), jobs)| (group.is_none(), std::cmp::Reverse(jobs.len())));

@@ -101,8 +101,8 @@ fn the_next_check_follows_the_house_rule_at_the_point_that_asks_for_it_first() {
     assert!(!next.found_beyond && !next.left_as_found);
     // 583 whole days after 25 November 2026.
     assert_eq!(
-        (next.interval.floor() as i64, next.due.as_str()),
-        (583, "2028-06-30")
+        (next.interval.floor(), next.due.as_str()),
+        (583.0, "2028-06-30")
     );
     let text = words::lines("FV-118", &history, "2026-11-25").join("\n");
     for part in [
@@ -220,7 +220,7 @@ fn a_short_time_and_a_clock_that_ran_back_give_no_figure_a_year() {
     assert_eq!(since.per_year, None);
     assert!(history.next.as_ref().unwrap_err().contains("n = 0"));
     // The second is written down as begun before the first ended.
-    let mut back = vec![
+    let mut back = [
         Made::set_ends("FV-118", 0, LEFT, LEFT, true),
         Made::set_ends("FV-118", 0, LEFT, LEFT, true),
     ];
