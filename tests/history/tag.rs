@@ -239,8 +239,14 @@ fn a_short_time_and_a_clock_that_ran_back_give_no_figure_a_year() {
 #[test]
 fn what_comes_again_is_counted_once_a_job() {
     let bad = higher([0.0, 0.0, 3.0, 0.0, 0.0]);
+    let first = Made::set_ends("FV-118", 0, bad, LEFT, true);
+    let mut other = first.clone();
+    other.name += "-other-1";
+    other.records.pop();
     let jobs = jobs(&[
-        Made::set_ends("FV-118", 0, bad, LEFT, true),
+        first,
+        // Another version of the first is no other job.
+        other,
         Made::set_ends("FV-118", 100, LEFT, LEFT, true),
         Made::set_ends("FV-118", 200, bad, LEFT, true),
     ]);
@@ -250,7 +256,7 @@ fn what_comes_again_is_counted_once_a_job() {
     let dates: Vec<String> = repeat.jobs.iter().map(|job| job.date()).collect();
     assert_eq!(dates, ["2024-11-25", "2025-06-13"]);
     assert_eq!(jobs[0].found_out(), Some(true));
-    assert_eq!(jobs[1].found_out(), Some(false));
+    assert_eq!(jobs[2].found_out(), Some(false));
 }
 
 #[test]

@@ -236,6 +236,41 @@ fn a_meter_that_fails_puts_every_run_since_its_last_good_check_in_doubt() {
     let source = week.meters.iter().find(|meter| meter.name == "S1").unwrap();
     assert_eq!(source.runs.len(), 4);
     assert!(source.unchecked.is_empty());
+    // One that names the meter M7 on a day without a check, and one that names another.
+    for (number, id) in [(7, "M7"), (8, "M8")] {
+        made.push(with_meter(run("FV-7", 3, number, LEFT), id));
+    }
+    let week = summed(&made, None);
+    assert_eq!(
+        runs(figure(&week, "In doubt because of a meter")),
+        ["FV-3", "FV-4"]
+    );
+    let meter = |name| week.meters.iter().find(|meter| meter.name == name).unwrap();
+    assert_eq!(
+        meter("M7").unchecked,
+        [
+            "meter M7 has no good check of 2024-11-28 before this job",
+            "meter M7 has no check of 2024-11-28 after this job"
+        ]
+    );
+    // Nobody checks M8 at all: no single day is worse.
+    assert!(meter("M8").unchecked.is_empty());
+    assert!(week::html(&week).contains("NOT CHECKED"));
+}
+
+/// The same run with a meter in the place of the source.
+fn with_meter(mut made: Made, id: &str) -> Made {
+    made.job = made.job.replace("source-", "meter-");
+    if let Body::Started(started) = &mut made.records[0].body {
+        let plate = std::mem::take(&mut started.plate);
+        started.plate = plate
+            .into_iter()
+            .map(|(item, value)| (item.replace("source-", "meter-"), value))
+            .collect();
+        let id = sayback::job::PlateValue::Text(id.to_owned());
+        started.plate.insert("meter-id".to_owned(), id);
+    }
+    made
 }
 
 #[test]
