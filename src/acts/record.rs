@@ -7,8 +7,10 @@ use crate::args::{Form, RecordArgs, RunsFolder};
 use crate::core::record::{Body, Cursor, Record};
 use crate::core::run::Saved;
 use crate::edge::clock;
+use crate::edge::index;
 use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::tell;
+use crate::history::PastJob;
 use crate::job::Job;
 use crate::journal::{self, Ending, Entry, JournalError};
 use crate::report::{self, Sounds};
@@ -128,7 +130,7 @@ pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
         .collect();
     let sounds = sounds(folder, &records);
     let doubts = doubts(folder, &job, &records);
-    Ok(report::build(&report::Source {
+    let source = report::Source {
         job: &job,
         records: &records,
         chain_hash: &read.chain_hash,
@@ -136,7 +138,28 @@ pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
         clips_folder: "clips",
         sounds: &sounds,
         doubts: &doubts,
-    }))
+    };
+    let report = report::build(&source);
+    let earlier = earlier(folder, report.head.tag.as_deref());
+    Ok(report.with_earlier(&folder.name(), &source, earlier))
+}
+
+/// Most journals that are read for one record; a job must not wait for its page.
+const MOST_EARLIER: usize = 200;
+
+/// The past jobs of an actuator beside this run; none where that would take long.
+fn earlier(folder: &RunFolder, tag: Option<&str>) -> Vec<PastJob> {
+    let (Some(runs), Some(tag)) = (folder.path.parent(), tag) else {
+        return Vec::new();
+    };
+    let jobs = super::history::JobFiles::default();
+    index::ask_quickly(runs, MOST_EARLIER, &|run| jobs.past(run), &|index| {
+        index.of_tag(tag)
+    })
+    .unwrap_or_else(|| {
+        tell("the record does not tell what became of the last as left: the index of the history is not up to date. `sayback history` makes it; then make the record again with `sayback record`");
+        Vec::new()
+    })
 }
 
 /// Why its readings are in doubt, by the meter checks among the runs beside it. That a check is

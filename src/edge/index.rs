@@ -108,6 +108,9 @@ pub enum IndexFault {
     /// A row is not as it was written.
     #[error("a row of it is not as it was written")]
     Row,
+    /// More would have to be read than was allowed.
+    #[error("too much would have to be read")]
+    TooMuch,
 }
 
 /// Where the index stands.
@@ -143,7 +146,7 @@ pub fn ask<T>(
         let mut left_out = Vec::new();
         let attempt = open(&path, place)
             .and_then(|mut index| {
-                left_out = index.update(runs, &found, read, &told)?;
+                left_out = index.update(runs, &found, read, &told, usize::MAX)?;
                 Ok(index)
             })
             .and_then(|index| question(&index));
@@ -171,6 +174,30 @@ pub fn ask<T>(
             }
         }
     }
+}
+
+/// The same where it must not take long: none where more than `most` journals would have to be read,
+/// or the index is not good. It makes no file.
+pub fn ask_quickly<T>(
+    runs: &Path,
+    most: usize,
+    read: &(dyn Fn(&RunFolder) -> Result<PastJob, String> + Sync),
+    question: &dyn Fn(&Index) -> Result<T, IndexFault>,
+) -> Option<T> {
+    let found = journals(runs).ok()?;
+    let path = runs.join(FILE);
+    let place = if path.is_file() {
+        Place::File
+    } else {
+        Place::Memory
+    };
+    let mut index = open(&path, place).ok()?;
+    index
+        .database
+        .busy_timeout(std::time::Duration::ZERO)
+        .ok()?;
+    index.update(runs, &found, read, &[], most).ok()?;
+    question(&index).ok()
 }
 
 /// What is done about a fault, and the sentence about it.
@@ -302,6 +329,7 @@ impl Index {
         found: &[Journal],
         read: &(dyn Fn(&RunFolder) -> Result<PastJob, String> + Sync),
         told: &[String],
+        most: usize,
     ) -> Result<Vec<(String, String)>, IndexFault> {
         let mut known: HashMap<String, (i64, i64, i64, i64, String)> = HashMap::new();
         {
@@ -338,6 +366,9 @@ impl Index {
         let gone = known.len() - same;
         if stale.is_empty() && gone == 0 {
             return Ok(Vec::new());
+        }
+        if stale.len() > most {
+            return Err(IndexFault::TooMuch);
         }
         let sentence = format!(
             "reading {} journals for the index of the history",

@@ -198,7 +198,12 @@ impl PastJob {
     /// What the records of this run tell.
     #[must_use]
     pub fn of(run: &str, source: &Source) -> Self {
-        let report = report::build(source);
+        Self::from_report(run, source, &report::build(source))
+    }
+
+    /// The same, where the record of these records is made already.
+    #[must_use]
+    pub fn from_report(run: &str, source: &Source, report: &Report) -> Self {
         let unknown = Wall {
             utc_ms: 0,
             offset_min: 0,
@@ -226,15 +231,15 @@ impl PastJob {
                 .iter()
                 .find(|(_, record)| matches!(record.body, Body::AsFoundFrozen { .. }))
                 .map(|(_, record)| record.at),
-            readings: readings(source, &report),
-            verdicts: verdicts(&report),
-            beyond_unjudged: beyond_unjudged(&report),
-            instruments: instruments(&report),
+            readings: readings(source, report),
+            verdicts: verdicts(report),
+            beyond_unjudged: beyond_unjudged(report),
+            instruments: instruments(report),
             facts: facts(run, source),
-            parts: parts(source, &report),
+            parts: parts(source, report),
             corrections: report.corrections.len(),
-            left_out: left_out(&report),
-            texts: texts(&report),
+            left_out: left_out(report),
+            texts: texts(report),
         }
     }
 

@@ -36,6 +36,7 @@ pub fn build(source: &Source) -> Report {
         track: track::track(&findings, &limits, folded.job),
         runs: measured::runs(&folded, &answers),
         strokes: strokes::strokes(&findings),
+        since: None,
         decisions: decisions::decisions(&findings, &limits, &meters, folded.job),
         without_uncertainty: uncertainty::units_without(&answers),
         gates: answers

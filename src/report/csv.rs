@@ -82,6 +82,18 @@ pub fn csv(report: &Report) -> Result<Vec<u8>, CsvError> {
             .number("value", &hold.seconds)
             .text("unit", "s")
     }));
+    if let Some(since) = &report.since {
+        rows.extend(since.lines.iter().map(|line| {
+            Row::of("since last as left", Some(line.seq), None)
+                .text("title", &line.measures)
+                .number("point_percent", line.point.as_deref().unwrap_or_default())
+                .maybe("direction", line.direction)
+                .number("value", line.drift.as_deref().unwrap_or_default())
+                .maybe("unit", line.unit.as_deref())
+                .number("unrounded", line.per_year.as_deref().unwrap_or_default())
+                .text("reason", &line.words)
+        }));
+    }
     // Stable: what comes from one record keeps its order.
     rows.sort_by_key(|row| row.seq);
     let mut writer = ::csv::WriterBuilder::new()

@@ -40,6 +40,7 @@ pub fn html(report: &Report) -> String {
     measured::found_and_left(&mut page, report);
     measured::runs(&mut page, report);
     measured::strokes(&mut page, report);
+    measured::since(&mut page, report);
     findings(&mut page, report);
     decisions::decisions(&mut page, report);
     safety_and_events(&mut page, report);

@@ -19,6 +19,7 @@ mod plain;
 mod plate;
 mod plot;
 mod schema;
+mod since;
 mod sound;
 mod strokes;
 mod summary;

@@ -6,6 +6,7 @@
 mod judged;
 mod measured;
 mod plate;
+mod since;
 mod sound;
 
 use schemars::JsonSchema;
@@ -16,6 +17,7 @@ pub use self::measured::{
     Pair, Run, RunCell, RunColumn, RunLimit, RunRow, Side, Stroke, Track, Wiper,
 };
 pub use self::plate::{Instrument, LimitLine, Meter, PlateFrom, PlateLine};
+pub use self::since::{Since, SinceLine};
 pub use self::sound::{Sound, SoundFault, Sounds};
 use crate::job::Stage;
 
@@ -42,6 +44,9 @@ pub struct Report {
     pub strokes: Vec<Stroke>,
     /// Readings over points, one table for each reading set.
     pub runs: Vec<Run>,
+    /// What became of the last as left, where earlier runs of the actuator stand beside this one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<Since>,
     /// Results of the calculations, in order, repeated ones too.
     pub findings: Vec<FindingLine>,
     /// Results against limits: simple acceptance, and with the uncertainty taken into account.

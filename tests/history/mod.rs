@@ -2,4 +2,5 @@
 
 mod index;
 pub mod made;
+mod record;
 mod tag;

@@ -327,6 +327,26 @@ pub(super) fn proof(report: &Report, unwritable: bool) -> Vec<Block> {
 }
 
 /// A heading with what stands under it; nothing where there is nothing.
+/// Of each quantity the largest drift, and the suggestion of the next check.
+pub(super) fn since(report: &Report) -> Vec<Block> {
+    let Some(since) = &report.since else {
+        return Vec::new();
+    };
+    let largest = since
+        .lines
+        .iter()
+        .filter(|line| line.largest)
+        .map(|line| &line.words);
+    section("Since last as left", false, || {
+        vec![Block::List(
+            largest
+                .chain(&since.next)
+                .map(|line| vec![text(line)])
+                .collect(),
+        )]
+    })
+}
+
 pub(super) fn section(name: &str, empty: bool, blocks: impl FnOnce() -> Vec<Block>) -> Vec<Block> {
     if empty {
         return Vec::new();
