@@ -105,6 +105,8 @@ pub struct Suggestion<'a> {
     pub left_at: Wall,
     /// Limit, each way, % of span.
     pub limit: f64,
+    /// Days that the rule would suggest without its bounds; infinite where nothing drifted.
+    pub until_limit: f64,
     /// Suggested days.
     pub interval: f64,
     /// Suggested date, `YYYY-MM-DD`.
@@ -276,9 +278,10 @@ fn next<'a>(jobs: &'a [PastJob], compared: &[Compared<'a>]) -> Result<Suggestion
         .filter(|one| one.job.run == newest.job.run)
     {
         let made = suggestion(jobs, at, one, rates(compared, one.found).len())?;
+        // By the time until the limit itself: the bounds of the rule make many points equal.
         if shortest
             .as_ref()
-            .is_none_or(|other| made.interval < other.interval)
+            .is_none_or(|other| made.until_limit < other.until_limit)
         {
             shortest = Some(made);
         }
@@ -320,16 +323,19 @@ fn suggestion<'a>(
         number(kept.deviation).ok_or_else(fault)?,
         number(one.found.limit).ok_or_else(fault)?,
     );
-    let interval = history::interval_suggest(
-        drift,
-        left_with,
-        since.days,
-        limit,
-        history::K,
-        history::CLAMP,
-        history::BOUNDS_DAYS,
-    )
-    .map_err(|fault| format!("none: {fault}"))?;
+    let within = |clamp, bounds| {
+        history::interval_suggest(
+            drift,
+            left_with,
+            since.days,
+            limit,
+            history::K,
+            clamp,
+            bounds,
+        )
+        .map_err(|fault| format!("none: {fault}"))
+    };
+    let interval = within(history::CLAMP, history::BOUNDS_DAYS)?;
     let due = days_after(&date(kept.at), interval).ok_or_else(fault)?;
     Ok(Suggestion {
         drift,
@@ -338,6 +344,7 @@ fn suggestion<'a>(
         left_as_found: left.is_none(),
         left_at: kept.at,
         limit,
+        until_limit: within((0.0, f64::INFINITY), (0.0, f64::INFINITY))?,
         interval,
         due: due.to_string(),
         n,

@@ -33,7 +33,8 @@ fn the_record_tells_what_became_of_the_last_as_left_and_when_to_look_again() {
         "Since last as left",
         "deviation at 50 % up: left 50.3 % (+0.3 % of span) on 2024-11-25 [2024-11-25-001-set-ends], found 50.9 % (+0.9 % of span): drift +0.6 % of span in 365 days",
         "the largest of 10 points",
-        "Next check, a suggestion (n = 1: one drift value is weak evidence)",
+        "Next check, a suggestion (n = 1: one drift value is weak evidence): by 2027-11-24",
+        "from deviation at 50 % up: drift +0.600 % of span in 365 days; as left +0.300 %",
     ] {
         assert!(html.contains(part), "{part}");
     }
@@ -65,7 +66,7 @@ fn the_record_tells_what_became_of_the_last_as_left_and_when_to_look_again() {
         Ok(pdf) => {
             let pdf = String::from_utf8_lossy(&pdf.stdout).into_owned();
             assert!(
-                pdf.contains("Since last as left") && pdf.contains("drift +0.6 % of span"),
+                pdf.contains("Since last as left") && pdf.contains("drift +0.6 %"),
                 "{pdf}"
             );
         }

@@ -86,8 +86,8 @@ def check(path):
         room = float(found["limit"]) - abs(float(left["deviation"]))
         raw = np.inf if drift == 0 else 0.8 * time * room / abs(float(drift))
         interval = float(np.clip(np.clip(raw, 0.5 * time, 2.0 * time), 90, 1825))
-        if shortest is None or interval < shortest[0]:
-            shortest = (interval, left)
+        if shortest is None or raw < shortest[2]:
+            shortest = (interval, left, raw)
     result.near("the next interval", data["next"]["interval"], shortest[0])
     local = np.datetime64(shortest[1]["at"]["utc_ms"] // 60000 + shortest[1]["at"]["offset_min"], "m")
     due = local.astype("datetime64[D]").astype(datetime.date) + datetime.timedelta(days=int(shortest[0]))
