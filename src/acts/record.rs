@@ -141,7 +141,9 @@ pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
     };
     let report = report::build(&source);
     let earlier = earlier(folder, report.head.tag.as_deref());
-    Ok(report.with_earlier(&folder.name(), &source, earlier))
+    Ok(report
+        .with_earlier(&folder.name(), &source, earlier)
+        .with_signatures(super::proof::signatures(folder)))
 }
 
 /// Most journals that are read for one record; a job must not wait for its page.

@@ -62,6 +62,7 @@ pub fn build(source: &Source) -> Report {
         meters,
         cautions: folded.job.cautions.clone(),
         statements: statements(),
+        signatures: Vec::new(),
         sound_faults: sound::faults(&folded, source.sounds),
         sounds: source.sounds.clone(),
     };

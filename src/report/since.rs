@@ -1,7 +1,8 @@
-//! As found against the last as left, from the earlier jobs of the actuator. No state.
+//! What stands beside a run and not in its journal: the earlier jobs of the actuator, and the
+//! signatures. No state.
 
 use super::Source;
-use super::types::{Report, Since, SinceLine};
+use super::types::{Exception, Report, SignatureLine, Since, SinceLine, Weight};
 use crate::history::tag::{Compared, TagHistory};
 use crate::history::{PastJob, words};
 
@@ -35,6 +36,24 @@ impl Report {
                 Err(why) => vec![format!("Next check, a suggestion: {why}")],
             },
         });
+        self
+    }
+}
+
+impl Report {
+    /// The same record with the signatures beside the run. One that is not good is an exception.
+    #[must_use]
+    pub fn with_signatures(mut self, signatures: Vec<SignatureLine>) -> Self {
+        for signature in signatures.iter().filter(|signature| !signature.good) {
+            self.exceptions.push(Exception {
+                weight: Weight::Bad,
+                what: format!("A signature is not good: {}", signature.file),
+                detail: signature.words.clone(),
+                seq: None,
+            });
+        }
+        self.exceptions.sort_by_key(|exception| exception.weight);
+        self.signatures = signatures;
         self
     }
 }

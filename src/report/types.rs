@@ -81,11 +81,27 @@ pub struct Report {
     pub cautions: Vec<String>,
     /// What this record means and does not mean.
     pub statements: Vec<String>,
+    /// Signatures beside the run, as they were found when this record was made.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub signatures: Vec<SignatureLine>,
     /// Sounds that are missing or are not those that the journal names.
     pub sound_faults: Vec<SoundFault>,
     /// The sounds themselves, for the page.
     #[serde(skip)]
     pub sounds: Sounds,
+}
+
+/// A signature made with a key.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct SignatureLine {
+    /// File of the statement that was signed.
+    pub file: String,
+    /// True if the signature is good and nothing that was signed was changed since. Whose key it is,
+    /// it does not prove.
+    pub good: bool,
+    /// With which key, when, and what was changed since.
+    pub words: String,
 }
 
 /// What a supervisor reads first after the exceptions.

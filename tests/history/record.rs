@@ -71,7 +71,7 @@ fn the_record_tells_what_became_of_the_last_as_left_and_when_to_look_again() {
             );
         }
         Err(error) => {
-            eprintln!("NOT TESTED: the drift in the PDF, because there is no pdftotext: {error}")
+            eprintln!("NOT TESTED: the drift in the PDF, because there is no pdftotext: {error}");
         }
     }
     // A later job changes nothing in the record of an earlier one, and no index is made for it.

@@ -296,6 +296,16 @@ pub(super) fn proof(report: &Report, unwritable: bool) -> Vec<Block> {
     let mut programs = vec![head.program.as_str()];
     programs.extend(head.resumed_with.iter().map(String::as_str));
     let mut blocks = Vec::new();
+    for signature in &report.signatures {
+        blocks.push(Block::Paragraph(vec![
+            if signature.good {
+                bold("Signed: ")
+            } else {
+                mark("SIGNATURE NOT GOOD", Mark::Reversed)
+            },
+            small(format!(" {} ({})", signature.words, signature.file)),
+        ]));
+    }
     if !report.cautions.is_empty() {
         blocks.push(Block::Paragraph(vec![
             small("Cautions of the job: "),
@@ -326,7 +336,6 @@ pub(super) fn proof(report: &Report, unwritable: bool) -> Vec<Block> {
     blocks
 }
 
-/// A heading with what stands under it; nothing where there is nothing.
 /// Of each quantity the largest drift, and the suggestion of the next check.
 pub(super) fn since(report: &Report) -> Vec<Block> {
     let Some(since) = &report.since else {
@@ -347,6 +356,7 @@ pub(super) fn since(report: &Report) -> Vec<Block> {
     })
 }
 
+/// A heading with what stands under it; nothing where there is nothing.
 pub(super) fn section(name: &str, empty: bool, blocks: impl FnOnce() -> Vec<Block>) -> Vec<Block> {
     if empty {
         return Vec::new();
