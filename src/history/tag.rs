@@ -56,6 +56,9 @@ pub struct Since<'a> {
     pub drift: Decimal,
     /// `"% of span"`, where both have a deviation; else the unit of the readings.
     pub unit: String,
+    /// True for a single position or signal, which stands where the command had it that day: it
+    /// differs, and says nothing about drift.
+    pub follows_command: bool,
     /// Drift a year of 365.25 days; none where it would say nothing.
     pub per_year: Option<f64>,
 }
@@ -229,10 +232,8 @@ fn drifted<'a>(
     if days <= 0.0 {
         return Err(WhyNot::Clock(job));
     }
-    // A position or a signal that was read once stands where the command had it that day.
-    let follows_the_command =
-        found.deviation.is_none() && matches!(unit.as_str(), "%" | "mA" | "V");
-    let per_year = (days >= FEWEST_DAYS && !follows_the_command)
+    let follows_command = found.deviation.is_none() && matches!(unit.as_str(), "%" | "mA" | "V");
+    let per_year = (days >= FEWEST_DAYS && !follows_command)
         .then(|| {
             let number = |decimal: Decimal| f64::try_from(decimal).ok();
             history::drift_pct_span(number(drift)?, 0.0, days).ok()
@@ -245,6 +246,7 @@ fn drifted<'a>(
         days,
         drift,
         unit,
+        follows_command,
         per_year,
     })
 }

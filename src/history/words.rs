@@ -217,12 +217,17 @@ fn drift(one: &Compared, since: &Since) -> String {
     } else {
         with_unit(&decimal(since.drift), &since.unit)
     };
+    if since.follows_command {
+        return format!(
+            "left {left} on {} [{}], found {}: differs by {drift}; it stands where the command has it, so this is no drift",
+            since.job.date(),
+            since.job.run,
+            shown(one)
+        );
+    }
     let per_year = match since.per_year {
         Some(rate) => format!(", {} a year", signed(rate, 3)),
-        None if since.days < FEWEST_DAYS => {
-            format!(", no figure a year from less than {FEWEST_DAYS} days")
-        }
-        None => ", no figure a year: it stands where the command had it".to_owned(),
+        None => format!(", no figure a year from less than {FEWEST_DAYS} days"),
     };
     format!(
         "left {left} on {} [{}], found {}: drift {drift} in {} days{per_year}",

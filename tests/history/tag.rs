@@ -237,6 +237,57 @@ fn a_short_time_and_a_clock_that_ran_back_give_no_figure_a_year() {
 }
 
 #[test]
+fn a_position_that_was_read_once_differs_and_does_not_drift() {
+    let mut jobs = jobs(&[
+        Made::set_ends("FV-118", 0, LEFT, LEFT, true),
+        Made::set_ends("FV-118", 365, LEFT, LEFT, true),
+    ]);
+    for (at, stage, number, unit) in [
+        (0, Stage::AsLeft, "50.2", "%"),
+        (0, Stage::AsLeft, "1011", "ohm"),
+        (1, Stage::AsFound, "31", "%"),
+        (1, Stage::AsFound, "1013", "ohm"),
+    ] {
+        let like = jobs[at].of_stage(stage).next().unwrap().clone();
+        jobs[at].readings.push(sayback::history::PastReading {
+            what: format!("single, {unit}"),
+            point: None,
+            up: None,
+            column: None,
+            number: Some(number.parse().unwrap()),
+            unit: Some(unit.to_owned()),
+            shown: format!("{number} {unit}"),
+            deviation: None,
+            limit: None,
+            ..like
+        });
+    }
+    let history = TagHistory::of(&jobs);
+    let of = |what: &str| {
+        let one = history
+            .newest()
+            .into_iter()
+            .find(|one| one.found.what == what);
+        let one = one.unwrap();
+        (one.since.as_ref().unwrap().per_year, words::compared(one))
+    };
+    let (rate, words) = of("single, %");
+    assert_eq!(rate, None);
+    assert!(
+        words.contains(
+            "differs by -19.2 %; it stands where the command has it, so this is no drift"
+        ),
+        "{words}"
+    );
+    let (rate, words) = of("single, ohm");
+    assert!((rate.unwrap() - 2.0).abs() < 0.01);
+    assert!(
+        words.contains("drift +2 \u{3A9} in 365 days, +2.001 a year"),
+        "{words}"
+    );
+}
+
+#[test]
 fn what_comes_again_is_counted_once_a_job() {
     let bad = higher([0.0, 0.0, 3.0, 0.0, 0.0]);
     let first = Made::set_ends("FV-118", 0, bad, LEFT, true);
