@@ -129,7 +129,14 @@ pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
         .map(|entry| (entry.seq.0, entry.record))
         .collect();
     let sounds = sounds(folder, &records);
-    let doubts = doubts(folder, &job, &records);
+    // Given as "." it has no name and nothing beside it.
+    let placed = RunFolder {
+        path: folder
+            .path
+            .canonicalize()
+            .unwrap_or_else(|_| folder.path.clone()),
+    };
+    let doubts = doubts(&placed, &job, &records);
     let source = report::Source {
         job: &job,
         records: &records,
@@ -140,9 +147,9 @@ pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
         doubts: &doubts,
     };
     let report = report::build(&source);
-    let earlier = earlier(folder, report.head.tag.as_deref());
+    let earlier = earlier(&placed, report.head.tag.as_deref());
     Ok(report
-        .with_earlier(&folder.name(), &source, earlier)
+        .with_earlier(&placed.name(), &source, earlier)
         .with_signatures(super::proof::signatures(folder)))
 }
 

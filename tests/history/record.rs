@@ -79,6 +79,12 @@ fn the_record_tells_what_became_of_the_last_as_left_and_when_to_look_again() {
     assert!(!text(&first, "record.html").contains("Since last as left"));
     assert!(text(&first, "record.json").find("\"since\"").is_none());
     assert!(!runs.path().join("sayback-history.sqlite").exists());
-    record(&second);
+    // Named from inside its folder, it is the same run.
+    let output = Command::new(env!("CARGO_BIN_EXE_sayback"))
+        .args(["record", "."])
+        .current_dir(&second)
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{output:?}");
     assert_eq!(text(&second, "record.html"), html);
 }

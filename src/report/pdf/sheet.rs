@@ -253,7 +253,7 @@ impl Work<'_> {
             strip.height += 0.25 * self.size;
         }
         strip.keep_with_next = true;
-        strip.heading = Some(words.to_owned());
+        strip.heading = Some(words);
         strip
     }
 
