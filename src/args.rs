@@ -24,6 +24,8 @@ pub struct CommandLine {
 pub enum Act {
     /// Run a job: a built-in one by name, or a job file.
     Run(RunArgs),
+    /// Work off a list of actuators, one after another: next, by tag, what is left; each is resumed where it stopped.
+    Route(RouteArgs),
     /// Go on with a run exactly where it stopped.
     Resume(ResumeArgs),
     /// List the runs, newest last.
@@ -43,6 +45,12 @@ pub enum Act {
     },
     /// Make the record of a run again: page, PDF, table and data.
     Record(RecordArgs),
+    /// Tell the past jobs of a tag: drift since the last as left, what repeats, when to look again; or list the tags.
+    History(HistoryArgs),
+    /// Write the summary of a week: out of tolerance, drift, parts, meters, not done and why.
+    Summary(SummaryArgs),
+    /// Copy the runs of another crew's folder into this one. Nothing is overwritten; what contradicts is kept twice and shown.
+    Merge(MergeArgs),
     /// Check a run's journal, clips and signatures: say in words what was changed, if anything.
     Verify(VerifyArgs),
     /// Make a key of your own, to sign runs with.
@@ -116,6 +124,28 @@ pub struct RunArgs {
 pub struct ResumeArgs {
     /// The run: its folder, or its name in the runs folder. Without it: the newest that is not closed.
     pub run: Option<String>,
+    /// How it is shown and heard.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// Options of `route`.
+#[derive(Debug, Args)]
+pub struct RouteArgs {
+    /// The route: TOML, or a table (CSV) with a line of column names.
+    pub file: PathBuf,
+    /// Print where each actuator stands, and what comes next, and do nothing else.
+    #[arg(long)]
+    pub list: bool,
+    /// Job sheet of the meter check: the meter, its limits, and what it is checked with.
+    #[arg(long, value_name = "FILE")]
+    pub meter: Option<PathBuf>,
+    /// Who does the jobs, where the route does not say.
+    #[arg(long, value_name = "NAME")]
+    pub by: Option<String>,
+    /// Who relays the readings, where the route does not say.
+    #[arg(long, value_name = "NAME")]
+    pub relayed_by: Option<String>,
     /// How it is shown and heard.
     #[command(flatten)]
     pub session: SessionArgs,
@@ -205,6 +235,47 @@ pub struct RecordArgs {
     /// Print this form to standard output instead of writing all of them into the run's folder.
     #[arg(long, value_enum)]
     pub print: Option<Form>,
+    /// Where runs are kept.
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Options of `history`.
+#[derive(Debug, Args)]
+pub struct HistoryArgs {
+    /// Tag of the actuator. Without it: list all tags, each with its last job.
+    pub tag: Option<String>,
+    /// Find words in notes, reasons and findings of all jobs; a word finds those that begin so.
+    #[arg(long, value_name = "WORDS", num_args = 1.., conflicts_with = "tag")]
+    pub find: Vec<String>,
+    /// Where runs are kept.
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Options of `summary`.
+#[derive(Debug, Args)]
+pub struct SummaryArgs {
+    /// First date, YYYY-MM-DD. Without it: Monday of this week, or of the week of --to.
+    #[arg(long, value_name = "DATE")]
+    pub from: Option<String>,
+    /// Last date, YYYY-MM-DD. Without it: six days after the first.
+    #[arg(long, value_name = "DATE")]
+    pub to: Option<String>,
+    /// The route of these dates: its groups, and what was planned and not begun.
+    #[arg(long, value_name = "FILE")]
+    pub route: Option<PathBuf>,
+    /// Where runs are kept.
+    #[command(flatten)]
+    pub folder: RunsFolder,
+}
+
+/// Options of `merge`.
+#[derive(Debug, Args)]
+pub struct MergeArgs {
+    /// Folders of runs to copy from.
+    #[arg(required = true, value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
     /// Where runs are kept.
     #[command(flatten)]
     pub folder: RunsFolder,

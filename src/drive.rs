@@ -4,6 +4,7 @@
 //! in over one channel; a recording is fed from here, in step with the core, so
 //! that a fast replay decides exactly as a slow one does.
 
+mod keeping;
 mod sound;
 
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
@@ -17,6 +18,7 @@ use crate::journal::Journal;
 use crate::spoken::{CommandSet, Slot};
 use crate::storage::FileStorage;
 
+pub use keeping::{Keeps, NotKept};
 pub use sound::{Fed, Silence, Sound};
 
 /// The longest wait without drawing again, so that a missed resize does not stay.
@@ -128,11 +130,11 @@ pub struct Utterance {
 }
 
 /// Everything that one session has.
-pub struct Session<'a> {
+pub struct Session<'a, J: Keeps = Journal<Record, FileStorage>> {
     /// The run.
     pub run: Run,
     /// Its journal.
-    pub journal: Journal<Record, FileStorage>,
+    pub journal: J,
     /// Its folder.
     pub folder: RunFolder,
     /// Where it is shown.
@@ -168,9 +170,15 @@ pub struct Ended {
     pub chain_hash: String,
     /// The recording was over before the job was.
     pub recording_over: bool,
+    /// Keys, signals, microphone: for the next session.
+    pub world: Receiver<FromWorld>,
+    /// The clock, for the next session.
+    pub clock: Clock,
+    /// Nobody is at the keys any more.
+    pub keys_gone: bool,
 }
 
-impl Session<'_> {
+impl<J: Keeps> Session<'_, J> {
     /// Runs until the job is closed, left, or cut off. Everything kept is on the disk when this returns.
     #[must_use]
     pub fn drive(mut self) -> Ended {
@@ -224,9 +232,12 @@ impl Session<'_> {
         Ended {
             code: ended.unwrap_or(1),
             unseen: self.unseen,
-            chain_hash: self.journal.chain_hash().to_string(),
+            chain_hash: self.journal.chain(),
             run: self.run,
             recording_over,
+            world: self.world,
+            clock: self.clock,
+            keys_gone: self.keys_gone,
         }
     }
 
@@ -357,7 +368,9 @@ impl Session<'_> {
         if !utterance.words.is_empty() {
             self.output.heard();
         }
-        let clip = (!utterance.words.is_empty()).then(|| self.clip(&utterance));
+        // What is said to a list is no evidence: its sound is not kept.
+        let kept = !utterance.words.is_empty() && !self.run.job.is_list();
+        let clip = kept.then(|| self.clip(&utterance));
         self.deliver(Event::Heard {
             words: utterance.words,
             listen: utterance.listen,
@@ -464,12 +477,9 @@ impl Session<'_> {
             }
             self.unsaved.remove(at);
         }
-        match self.journal.append(record) {
-            Ok(_) => Event::Saved,
-            Err(error) => Event::NotSaved {
-                why: error.to_string(),
-                again: !self.journal.is_poisoned(),
-            },
+        match self.journal.keep(record) {
+            Ok(()) => Event::Saved,
+            Err((why, again)) => Event::NotSaved { why, again },
         }
     }
 }

@@ -7,15 +7,19 @@ mod cli;
 mod core;
 #[cfg(feature = "voice")]
 mod ear;
+mod history;
 mod job;
 mod journal;
+mod merge;
 #[cfg(feature = "voice")]
 mod mic;
 mod mic_check;
 mod outside;
 mod proof;
 mod report;
+mod route;
 mod screen;
 mod spoken;
 #[cfg(feature = "voice")]
 mod voice;
+mod week;

@@ -54,7 +54,11 @@ pub fn enrol(args: &EnrolArgs) -> Result<u8, Failure> {
             }
         },
     };
-    let held_back: Vec<&Clip> = clips.iter().filter(|(_, held)| *held).map(|(clip, _)| clip).collect();
+    let held_back: Vec<&Clip> = clips
+        .iter()
+        .filter(|(_, held)| *held)
+        .map(|(clip, _)| clip)
+        .collect();
     if held_back.len() < FEWEST_HELD_BACK {
         return Err(Failure::wrong(format!(
             "only {} clips are held back for the check, and {FEWEST_HELD_BACK} are needed to tell whether it hears better. Enrol again in a quieter place, or give more recordings",
@@ -66,15 +70,16 @@ pub fn enrol(args: &EnrolArgs) -> Result<u8, Failure> {
         .filter(|(_, held)| !held)
         .map(|(clip, _)| clip.clone())
         .collect();
-    tell(&format!("learning from {} clips; this takes about a minute", learn.len()));
+    tell(&format!(
+        "learning from {} clips; this takes about a minute",
+        learn.len()
+    ));
     let networks = fit(&acoustics, &learn)?;
     let target = own_voice::folder(&args.by).map_err(Failure::not_saved)?;
     let draft = Draft::new(&target, &base, &networks).map_err(Failure::not_saved)?;
     let before = check(&ModelChoice::BuiltIn, &held_back)?;
     let after = check(&ModelChoice::Folder(draft.folder().to_owned()), &held_back)?;
-    let figures = format!(
-        "Clips that it did not learn from: before {before}; after {after}.\n"
-    );
+    let figures = format!("Clips that it did not learn from: before {before}; after {after}.\n");
     if !after.is_better_than(&before) {
         super::print(&format!(
             "{figures}It does not hear you better than the common ear, so it is not kept; what was kept before stays. Nothing to do: the common ear is used.\n"
@@ -89,7 +94,9 @@ pub fn enrol(args: &EnrolArgs) -> Result<u8, Failure> {
         before,
         after,
     };
-    draft.keep(&target, &about, &clips).map_err(Failure::not_saved)?;
+    draft
+        .keep(&target, &about, &clips)
+        .map_err(Failure::not_saved)?;
     super::print(&format!(
         "{figures}Kept: with --by \"{}\" Sayback listens with it, in {}. Another person is heard worse by it; give their own name.\n",
         about.by,
@@ -143,10 +150,17 @@ fn fit(acoustics: &[Acoustics], learn: &[Clip]) -> Result<Vec<Vec<u8>>, Failure>
             .collect();
         working
             .into_iter()
-            .map(|thread| thread.join().map_err(|_| Failure::wrong("learning broke off")))
+            .map(|thread| {
+                thread
+                    .join()
+                    .map_err(|_| Failure::wrong("learning broke off"))
+            })
             .collect::<Result<Vec<_>, _>>()
     })?;
-    let fitted = fitted.into_iter().collect::<Result<Vec<_>, _>>().map_err(Failure::wrong)?;
+    let fitted = fitted
+        .into_iter()
+        .collect::<Result<Vec<_>, _>>()
+        .map_err(Failure::wrong)?;
     tell(&format!("learnt in {:.0} s", began.elapsed().as_secs_f64()));
     Ok(fitted)
 }
@@ -172,13 +186,23 @@ fn others(acoustics: &Acoustics) -> Vec<Clip> {
 }
 
 fn in_steps(sound: &[f32]) -> Vec<f32> {
-    sound.iter().map(|sample| (sample * 32_768.0).clamp(-32_768.0, 32_767.0)).collect()
+    sound
+        .iter()
+        .map(|sample| (sample * 32_768.0).clamp(-32_768.0, 32_767.0))
+        .collect()
 }
 
 /// At [`RATE`], in steps of 16 bits.
 fn at_rate(samples: &[i16], rate: u32) -> Vec<f32> {
-    let floats: Vec<f32> = samples.iter().map(|sample| f32::from(*sample) / 32_768.0).collect();
-    in_steps(&if rate == RATE { floats } else { resample(&floats, rate, RATE) })
+    let floats: Vec<f32> = samples
+        .iter()
+        .map(|sample| f32::from(*sample) / 32_768.0)
+        .collect();
+    in_steps(&if rate == RATE {
+        floats
+    } else {
+        resample(&floats, rate, RATE)
+    })
 }
 
 /// What an ear makes of clips whose words are known, when it listens for anything it knows.
@@ -214,16 +238,18 @@ fn check(model: &ModelChoice, clips: &[&Clip]) -> Result<Checked, Failure> {
 
 /// Recordings made before, each with what is said in it and whether it is held back.
 fn from_recordings(list: &Path, acoustics: &Acoustics) -> Result<Vec<(Clip, bool)>, Failure> {
-    let at = |line: u64, what: &str| {
-        Failure::wrong(format!("{}, line {line}: {what}", list.display()))
-    };
+    let at =
+        |line: u64, what: &str| Failure::wrong(format!("{}, line {line}: {what}", list.display()));
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(b'\t')
         .quoting(false)
         .flexible(true)
         .from_path(list)
         .map_err(|fault| Failure::wrong(format!("{}: {fault}", list.display())))?;
-    let columns = reader.headers().map_err(|fault| at(1, &fault.to_string()))?.clone();
+    let columns = reader
+        .headers()
+        .map_err(|fault| at(1, &fault.to_string()))?
+        .clone();
     let column = |name: &str| columns.iter().position(|known| known.trim() == name);
     let (Some(path), Some(transcript)) = (column("path"), column("transcript")) else {
         return Err(at(
@@ -250,7 +276,10 @@ fn from_recordings(list: &Path, acoustics: &Acoustics) -> Result<Vec<(Clip, bool
         if !acoustics.knows(&words) {
             return Err(at(
                 line,
-                &format!("the ear does not know every word of \"{}\"; write numbers as words, digit by digit", words.join(" ")),
+                &format!(
+                    "the ear does not know every word of \"{}\"; write numbers as words, digit by digit",
+                    words.join(" ")
+                ),
             ));
         }
         let held_back = match purpose.and_then(|column| row.get(column)).map(str::trim) {
@@ -287,7 +316,10 @@ fn from_microphone(
     let (sender, world) = mpsc::sync_channel(64);
     crate::edge::signals::listen(sender.clone())
         .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
-    let microphone = args.microphone.clone().or_else(|| Settings::of_user().microphone);
+    let microphone = args
+        .microphone
+        .clone()
+        .or_else(|| Settings::of_user().microphone);
     let mut ear = LiveEar::start(ModelChoice::BuiltIn, microphone, true, sender.clone());
     let look = screen::Look::of_environment(args.contrast);
     let mut output: Box<dyn Output> = if super::run::on_screen(args.plain) {
@@ -388,19 +420,36 @@ impl Reading {
         let (state, question) = if !ready {
             ("START", "The ear is being made ready.".to_owned())
         } else if self.tries > 0 {
-            ("AGAIN", "That did not sound like it. Read it once more.".to_owned())
+            (
+                "AGAIN",
+                "That did not sound like it. Read it once more.".to_owned(),
+            )
         } else {
             (
                 "READ",
-                format!("Read it aloud, as you would at work. {} of {}.", self.number + 1, PROMPTS.len()),
+                format!(
+                    "Read it aloud, as you would at work. {} of {}.",
+                    self.number + 1,
+                    PROMPTS.len()
+                ),
             )
         };
         View {
             title: "Teach the ear your voice".to_owned(),
-            big: if ready { self.prompt().unwrap_or("Done") } else { "Wait" }.to_owned(),
+            big: if ready {
+                self.prompt().unwrap_or("Done")
+            } else {
+                "Wait"
+            }
+            .to_owned(),
             question,
             state,
-            ear: if ready { "mic: OPEN" } else { "mic: getting ready" }.to_owned(),
+            ear: if ready {
+                "mic: OPEN"
+            } else {
+                "mic: getting ready"
+            }
+            .to_owned(),
             keys: vec![("-", "pass over"), ("Esc", "break off")],
             ..View::default()
         }

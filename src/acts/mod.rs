@@ -5,11 +5,15 @@
 
 #[cfg(feature = "voice")]
 mod enrol;
+mod history;
+mod merge;
 #[cfg(feature = "voice")]
 mod mic_check;
 mod proof;
 mod record;
+mod route;
 mod run;
+mod summary;
 mod tables;
 
 use std::process::ExitCode;
@@ -71,10 +75,14 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
     let done = match line.act {
         Act::Run(args) => run::start(&args),
         Act::Resume(args) => run::resume(&args),
+        Act::Route(args) => route::route(&args),
         Act::Runs(args) => record::list(&args),
         Act::Jobs { name } => tables::jobs(name.as_deref()),
         Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),
         Act::Record(args) => record::make(&args),
+        Act::History(args) => history::history(&args),
+        Act::Merge(args) => merge::merge(&args),
+        Act::Summary(args) => summary::summary(&args),
         Act::Verify(args) => proof::verify(&args),
         Act::Key(args) => proof::key(&args),
         Act::Sign(args) => proof::sign(&args),

@@ -5,12 +5,12 @@ use std::path::Path;
 
 use super::{DONE, Failure, NOT_DONE, record};
 use crate::args::{KeyArgs, KeyFile, SignArgs, VerifyArgs};
-use crate::edge::clock;
 use crate::edge::runs::{self, RunFolder};
 use crate::edge::signing_key::{self, KeyError};
+use crate::edge::{clock, tell};
 use crate::journal;
 use crate::proof::{self, Statement};
-use crate::report::Sound;
+use crate::report::{SignatureLine, Sound};
 use crate::storage::ReadOnlyFile;
 
 fn open(run: &str, given: Option<&Path>) -> Result<RunFolder, Failure> {
@@ -93,6 +93,27 @@ pub fn verify(args: &VerifyArgs) -> Result<u8, Failure> {
     }
     super::print(&text)?;
     Ok(if whole { DONE } else { NOT_DONE })
+}
+
+/// The signatures beside a run, for its record. Without a list of signers: whose key one is, a page
+/// that anybody can make again cannot say.
+pub(super) fn signatures(folder: &RunFolder) -> Vec<SignatureLine> {
+    // A folder that cannot be read is told by `verify`; a record does not fail for it.
+    let found = folder.signatures().unwrap_or_default();
+    found
+        .iter()
+        .map(|(statement, signature)| {
+            let (good, words) = signed(folder, statement, signature, None);
+            SignatureLine {
+                file: statement
+                    .file_name()
+                    .map(|name| name.to_string_lossy().into_owned())
+                    .unwrap_or_default(),
+                good,
+                words,
+            }
+        })
+        .collect()
 }
 
 /// Whether a signature and what it is for are whole, and what it says, in words.
@@ -270,5 +291,12 @@ pub fn sign(args: &SignArgs) -> Result<u8, Failure> {
         proof::fingerprint(key.public_key()),
         path.display()
     ))?;
+    // The record names who signed; that it cannot be written takes nothing from the signature.
+    if let Err(failure) = record::write_pages(&folder) {
+        tell(&format!(
+            "it is signed, and its record could not be made again: {}",
+            failure.text
+        ));
+    }
     Ok(DONE)
 }

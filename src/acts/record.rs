@@ -6,11 +6,15 @@ use super::{DONE, Failure};
 use crate::args::{Form, RecordArgs, RunsFolder};
 use crate::core::record::{Body, Cursor, Record};
 use crate::core::run::Saved;
+use crate::edge::clock;
+use crate::edge::index;
 use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::tell;
+use crate::history::PastJob;
 use crate::job::Job;
 use crate::journal::{self, Ending, Entry, JournalError};
 use crate::report::{self, Sounds};
+use crate::route::{self, Doubt, RunFacts};
 use crate::storage::ReadOnlyFile;
 
 /// The record to be read by people.
@@ -21,7 +25,14 @@ pub(super) struct Read {
     pub(super) entries: Vec<Entry<Record>>,
     pub(super) chain_hash: String,
     /// "whole", or what is wrong with it, in words.
-    whole: String,
+    pub(super) whole: String,
+}
+
+impl Read {
+    /// What is wrong with the journal, if it is damaged.
+    pub(super) fn damaged(&self) -> Option<&str> {
+        self.whole.starts_with("DAMAGED").then_some(&self.whole)
+    }
 }
 
 pub(super) fn read(folder: &RunFolder) -> Result<Read, Failure> {
@@ -118,14 +129,62 @@ pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
         .map(|entry| (entry.seq.0, entry.record))
         .collect();
     let sounds = sounds(folder, &records);
-    Ok(report::build(&report::Source {
+    // Given as "." it has no name and nothing beside it.
+    let placed = RunFolder {
+        path: folder
+            .path
+            .canonicalize()
+            .unwrap_or_else(|_| folder.path.clone()),
+    };
+    let doubts = doubts(&placed, &job, &records);
+    let source = report::Source {
         job: &job,
         records: &records,
         chain_hash: &read.chain_hash,
         whole: &read.whole,
         clips_folder: "clips",
         sounds: &sounds,
-    }))
+        doubts: &doubts,
+    };
+    let report = report::build(&source);
+    let earlier = earlier(&placed, report.head.tag.as_deref());
+    Ok(report
+        .with_earlier(&placed.name(), &source, earlier)
+        .with_signatures(super::proof::signatures(folder)))
+}
+
+/// Most journals that are read for one record; a job must not wait for its page.
+const MOST_EARLIER: usize = 200;
+
+/// The past jobs of an actuator beside this run; none where that would take long.
+fn earlier(folder: &RunFolder, tag: Option<&str>) -> Vec<PastJob> {
+    let (Some(runs), Some(tag)) = (folder.path.parent(), tag) else {
+        return Vec::new();
+    };
+    let jobs = super::history::JobFiles::default();
+    index::ask_quickly(runs, MOST_EARLIER, &|run| jobs.past(run), &|index| {
+        index.of_tag(tag)
+    })
+    .unwrap_or_else(|| {
+        tell("the record does not tell what became of the last as left: the index of the history is not up to date. `sayback history` makes it; then make the record again with `sayback record`");
+        Vec::new()
+    })
+}
+
+/// Why its readings are in doubt, by the meter checks among the runs beside it. That a check is
+/// missing is told where the run came from a route: that asks for them.
+fn doubts(folder: &RunFolder, job: &Job, records: &[(u64, Record)]) -> Vec<Doubt> {
+    let records: Vec<Record> = records.iter().map(|(_, record)| record.clone()).collect();
+    let Some(facts) = RunFacts::of(&folder.name(), job, &records) else {
+        return Vec::new();
+    };
+    let Some(runs) = folder.path.parent() else {
+        return Vec::new();
+    };
+    let checks = super::route::checks(runs, &facts.began.day());
+    let mut doubts = route::doubts(&facts, &checks, clock::wall());
+    doubts.retain(|doubt| doubt.failed || facts.route.is_some());
+    doubts
 }
 
 /// The sounds that the journal names, each checked against its hash.
@@ -200,7 +259,7 @@ pub fn list(args: &RunsFolder) -> Result<u8, Failure> {
             read(&folder),
             super::run::read_job(&folder.job_file().to_string_lossy()),
         ) {
-            (Ok(read), _) if read.whole.starts_with("DAMAGED") => "damaged".to_owned(),
+            (Ok(read), _) if read.damaged().is_some() => "damaged".to_owned(),
             (Ok(read), Ok((_, job))) => state(&job, &read.entries),
             (Ok(_), Err(_)) => "job file missing or changed".to_owned(),
             (Err(failure), _) => failure.text,

@@ -1,6 +1,5 @@
 //! `run`, `resume`: one session at a job.
 
-use std::collections::BTreeMap;
 use std::io::IsTerminal;
 use std::path::Path;
 use std::sync::Arc;
@@ -10,15 +9,17 @@ use super::{Failure, HUNG_UP, NOT_DONE, NOT_SAVED};
 use crate::args::{ResumeArgs, RunArgs, SessionArgs};
 #[cfg(feature = "voice")]
 use crate::core::EarState;
-use crate::core::Run;
 use crate::core::record::{Body, Record, Started};
 use crate::core::run::Saved;
-use crate::drive::{Ended, FromWorld, Output, Session, Silence, Sound};
+use crate::core::{Live, Run};
+use crate::drive::{Ended, FromWorld, Keeps, Output, Session, Silence, Sound};
 use crate::edge::clock::{self, Clock};
 use crate::edge::runs::{self, RunFolder, RunsError};
 use crate::edge::{keys, plain, screen, signals, tell};
-use crate::job::{Job, built_in, load, sheet};
+use crate::job::sheet::{self, Sheet};
+use crate::job::{Job, built_in, load};
 use crate::journal::{Ending, Journal, JournalError};
+use crate::route::RouteMark;
 use crate::storage::FileStorage;
 
 /// Name and version, as written into journals.
@@ -34,48 +35,95 @@ pub fn start(args: &RunArgs) -> Result<u8, Failure> {
         Some(path) => Some(sheet::file(path, &job).map_err(Failure::wrong)?),
         None => None,
     };
-    let sound = Ear::prepare(&args.session)?;
+    let sheet = sheet.unwrap_or_default();
+    let by = args.by.clone().or(sheet.by.clone());
+    let ear = Ear::prepare(&args.session, by.as_deref())?;
+    let from_recording = ear.is_recording();
+    let checked = ear.check(&args.session);
+    let begun = begin(
+        Beginning {
+            text: &text,
+            job: Arc::new(job),
+            by,
+            relayed_by: args.relayed_by.clone().or(sheet.relayed_by.clone()),
+            sheet,
+            from_recording,
+            route: None,
+            checked,
+        },
+        args.session.folder.runs.as_deref(),
+    )?;
+    let mut bench = Bench::open(ear, &args.session)?;
+    let ended = bench.drive(begun.run, begun.journal, &begun.folder);
+    let on_terminal = bench.close();
+    finish(&begun.folder, &ended, on_terminal)
+}
+
+/// What a new run begins with.
+pub(super) struct Beginning<'a> {
+    /// Text of the job file.
+    pub(super) text: &'a str,
+    /// The job.
+    pub(super) job: Arc<Job>,
+    /// What is known of the actuator.
+    pub(super) sheet: Sheet,
+    /// Who does it.
+    pub(super) by: Option<String>,
+    /// Who relays the readings.
+    pub(super) relayed_by: Option<String>,
+    /// The sound comes from a recording.
+    pub(super) from_recording: bool,
+    /// The route that it comes from, and its file as it is now: name and bytes.
+    pub(super) route: Option<(RouteMark, &'a str, &'a [u8])>,
+    /// The last check of the microphone.
+    pub(super) checked: Option<Record>,
+}
+
+/// A run that can be driven.
+pub(super) struct Begun {
+    pub(super) run: Run,
+    pub(super) journal: Journal<Record, FileStorage>,
+    pub(super) folder: RunFolder,
+}
+
+/// Begins a run: its folder, its copy of the job file, and the first records of its journal.
+///
+/// # Errors
+/// If the runs folder is not known or cannot be written.
+pub(super) fn begin(of: Beginning, runs: Option<&Path>) -> Result<Begun, Failure> {
+    let job = of.job;
     let mut limits = job.limits.clone();
-    let mut plate = BTreeMap::new();
-    let (mut by, mut relayed_by) = (None, None);
-    if let Some(sheet) = sheet {
-        limits.extend(sheet.limits);
-        plate = sheet.plate;
-        (by, relayed_by) = (sheet.by, sheet.relayed_by);
-    }
+    limits.extend(of.sheet.limits);
     let started = Started {
         limits,
-        by: args.by.clone().or(by),
-        relayed_by: args.relayed_by.clone().or(relayed_by),
-        from_recording: args.session.recording.is_some(),
-        ..Started::of(&job, PROGRAM, plate)
+        by: of.by,
+        relayed_by: of.relayed_by,
+        from_recording: of.from_recording,
+        route: of.route.as_ref().map(|(mark, ..)| mark.clone()),
+        ..Started::of(&job, PROGRAM, of.sheet.plate)
     };
-    let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
+    let runs = runs::runs_folder(runs).map_err(Failure::wrong)?;
     let folder =
-        RunFolder::create(&runs, &clock::day(), &job.id, &text).map_err(Failure::not_saved)?;
+        RunFolder::create(&runs, &clock::day(), &job.id, of.text).map_err(Failure::not_saved)?;
+    if let Some((_, name, bytes)) = of.route {
+        folder.keep_route(name, bytes).map_err(Failure::not_saved)?;
+    }
     let storage = FileStorage::create_new(&folder.journal()).map_err(Failure::not_saved)?;
     let first = Record {
         at: clock::wall(),
         body: Body::Started(started.clone()),
     };
-    #[cfg_attr(not(feature = "voice"), allow(unused_mut))]
     let mut journal = Journal::create(storage, &first).map_err(Failure::not_saved)?;
-    #[cfg_attr(not(feature = "voice"), allow(unused_mut))]
     let mut saved = Saved::new(&job, started);
-    #[cfg(feature = "voice")]
-    if matches!(sound, Ear::Microphone)
-        && let Some(check) = recent_check(&args.session, first.at)
-    {
-        journal.append(&check).map_err(Failure::not_saved)?;
-        saved.apply(&job, &check);
+    if let Some(check) = &of.checked {
+        journal.append(check).map_err(Failure::not_saved)?;
+        saved.apply(&job, check);
     }
-    session(
-        Run::new(Arc::new(job), saved),
+    Ok(Begun {
+        run: Run::new(job, saved),
         journal,
         folder,
-        sound,
-        &args.session,
-    )
+    })
 }
 
 /// Goes on with a run.
@@ -88,13 +136,44 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
         Some(name) => RunFolder::open(&runs, name).map_err(Failure::wrong)?,
         None => newest_open(&runs)?,
     };
+    let ear = Ear::prepare(&args.session, begun_by(&folder).as_deref())?;
+    let checked = ear.check(&args.session);
+    let (begun, remarks) = reopen(folder, checked.as_ref())?;
+    for remark in remarks {
+        tell(&remark);
+    }
+    let mut bench = Bench::open(ear, &args.session)?;
+    let ended = bench.drive(begun.run, begun.journal, &begun.folder);
+    let on_terminal = bench.close();
+    finish(&begun.folder, &ended, on_terminal)
+}
+
+/// Who began a run. A journal that cannot be read says no name here, and what is wrong when it is opened.
+fn begun_by(folder: &RunFolder) -> Option<String> {
+    let read = super::record::read(folder).ok()?;
+    read.entries
+        .into_iter()
+        .find_map(|entry| match entry.record.body {
+            Body::Started(started) => started.by,
+            _ => None,
+        })
+}
+
+/// Opens the journal of a run to go on with it; with what is to be told about it.
+///
+/// # Errors
+/// If it is open in another Sayback, or its journal or its job file is damaged.
+pub(super) fn reopen(
+    folder: RunFolder,
+    checked: Option<&Record>,
+) -> Result<(Begun, Vec<String>), Failure> {
     let (_, job) = read_job(&folder.job_file().to_string_lossy())?;
-    let sound = Ear::prepare(&args.session)?;
     let storage = FileStorage::open(&folder.journal()).map_err(Failure::not_saved)?;
     let opened: crate::journal::Opened<Record, FileStorage> =
         Journal::open(storage).map_err(damaged)?;
+    let mut remarks = Vec::new();
     if let Ending::Torn { .. } = &opened.ending {
-        tell(&super::record::ending_words(&opened.ending));
+        remarks.push(super::record::ending_words(&opened.ending));
     }
     let records: Vec<Record> = opened
         .records
@@ -103,7 +182,7 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
         .collect();
     let saved = super::record::fold(&job, &records)?;
     if let Some(now) = built_in::find(&job.id).filter(|now| now.hash != job.hash) {
-        tell(&format!(
+        remarks.push(format!(
             "the built-in job {} has changed since this run began; the run goes on with its own copy, {}",
             now.id,
             folder.job_file().display()
@@ -120,15 +199,20 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
     journal.append(&resumed).map_err(Failure::not_saved)?;
     let job = run.job.clone();
     run.saved.apply(&job, &resumed);
-    #[cfg(feature = "voice")]
-    if matches!(sound, Ear::Microphone)
-        && let Some(check) = recent_check(&args.session, resumed.at)
+    if let Some(check) = checked
         && !records.iter().any(|known| known.body == check.body)
     {
-        journal.append(&check).map_err(Failure::not_saved)?;
-        run.saved.apply(&job, &check);
+        journal.append(check).map_err(Failure::not_saved)?;
+        run.saved.apply(&job, check);
     }
-    session(run, journal, folder, sound, &args.session)
+    Ok((
+        Begun {
+            run,
+            journal,
+            folder,
+        },
+        remarks,
+    ))
 }
 
 fn newest_open(runs: &Path) -> Result<RunFolder, Failure> {
@@ -207,62 +291,122 @@ fn recent_check(args: &SessionArgs, now: crate::core::record::Wall) -> Option<Re
     })
 }
 
-fn session(
-    run: Run,
-    journal: Journal<Record, FileStorage>,
-    folder: RunFolder,
-    ear: Ear,
-    args: &SessionArgs,
-) -> Result<u8, Failure> {
-    let on_screen = on_screen(args.plain);
-    let keymap = match &args.keys {
-        Some(path) => keys::Keymap::read(path).map_err(Failure::wrong)?,
-        None => keys::Keymap::default(),
-    };
-    let (sender, world) = mpsc::sync_channel(64);
-    signals::listen(sender.clone())
-        .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
-    let mut run = run;
-    let clock = if ear.is_recording() {
-        Clock::standing()
-    } else {
-        Clock::start()
-    };
-    let mut sound = ear.open(&mut run, args, &sender);
-    let look = screen::Look::of_environment(args.contrast);
-    // Asked now: a terminal that has hung up says that it is none.
-    let on_terminal = std::io::stdout().is_terminal();
-    let output: Box<dyn Output> = if on_screen {
-        let shown = screen::Screen::enter(look).map_err(|error| {
-            Failure::wrong(format!("cannot use this terminal: {error}. Try --plain"))
-        })?;
-        keys::listen(sender.clone(), keymap);
-        Box::new(shown)
-    } else {
-        keys::listen_lines(sender.clone());
-        Box::new(plain::Plain::new(look.unicode))
-    };
-    let mut output = with_voice(output, on_screen, &sender, args);
-    drop(sender);
-    let ended = Session {
-        run,
-        journal,
-        folder: folder.clone(),
-        output: output.as_mut(),
-        sound: sound.as_mut(),
-        world,
-        clock,
-        unsaved: Vec::new(),
-        keys_gone: false,
-        unseen: None,
-        question: None,
-        deaf: false,
+/// What a person works at: keys, screen or lines, ear and voice, for one run or for a whole route.
+pub(super) struct Bench {
+    output: Box<dyn Output>,
+    sound: Box<dyn Sound>,
+    /// Between two sessions; a session has them while it lasts.
+    between: Option<(mpsc::Receiver<FromWorld>, Clock)>,
+    keys_gone: bool,
+    live: Live,
+    on_terminal: bool,
+}
+
+impl Bench {
+    /// Takes the terminal and opens the ear.
+    ///
+    /// # Errors
+    /// If the keys, the signals or the terminal cannot be had.
+    pub(super) fn open(ear: Ear, args: &SessionArgs) -> Result<Self, Failure> {
+        let on_screen = on_screen(args.plain);
+        let keymap = match &args.keys {
+            Some(path) => keys::Keymap::read(path).map_err(Failure::wrong)?,
+            None => keys::Keymap::default(),
+        };
+        let (sender, world) = mpsc::sync_channel(64);
+        signals::listen(sender.clone())
+            .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
+        let clock = if ear.is_recording() {
+            Clock::standing()
+        } else {
+            Clock::start()
+        };
+        let mut live = Live::default();
+        let sound = ear.open(&mut live, args, &sender);
+        let look = screen::Look::of_environment(args.contrast);
+        // Asked now: a terminal that has hung up says that it is none.
+        let on_terminal = std::io::stdout().is_terminal();
+        let output: Box<dyn Output> = if on_screen {
+            let shown = screen::Screen::enter(look).map_err(|error| {
+                Failure::wrong(format!("cannot use this terminal: {error}. Try --plain"))
+            })?;
+            keys::listen(sender.clone(), keymap);
+            Box::new(shown)
+        } else {
+            keys::listen_lines(sender.clone());
+            Box::new(plain::Plain::new(look.unicode))
+        };
+        let output = with_voice(output, on_screen, &sender, args);
+        Ok(Self {
+            output,
+            sound,
+            between: Some((world, clock)),
+            keys_gone: false,
+            live,
+            on_terminal,
+        })
     }
-    .drive();
-    // The terminal is given back before anything is printed on it.
-    drop(output);
-    drop(sound);
-    finish(&folder, &ended, on_terminal)
+
+    /// Runs one session on it: a run with its journal, or a list of which nothing is kept.
+    pub(super) fn drive<J: Keeps>(&mut self, run: Run, journal: J, folder: &RunFolder) -> Ended {
+        let run = run.after(&self.live);
+        // A session gives both back, so that they are missing only where one ended in a panic.
+        let (world, clock) = self
+            .between
+            .take()
+            .unwrap_or_else(|| (mpsc::sync_channel(1).1, Clock::start()));
+        let ended = Session {
+            run,
+            journal,
+            folder: folder.clone(),
+            output: self.output.as_mut(),
+            sound: self.sound.as_mut(),
+            world,
+            clock,
+            unsaved: Vec::new(),
+            keys_gone: self.keys_gone,
+            unseen: None,
+            question: None,
+            deaf: false,
+        }
+        .drive();
+        if ended.recording_over {
+            self.sound = Box::new(Silence);
+        }
+        self.live = ended.run.live.clone();
+        self.keys_gone = ended.keys_gone;
+        ended
+    }
+
+    /// Takes back what the session before had, for the next one.
+    pub(super) fn go_on(&mut self, ended: Ended) -> Left {
+        self.between = Some((ended.world, ended.clock));
+        Left {
+            code: ended.code,
+            unseen: ended.unseen,
+            saved: ended.run.saved,
+        }
+    }
+
+    /// Nobody is at the keys, and nothing is left to listen to.
+    pub(super) fn is_deserted(&self) -> bool {
+        self.keys_gone
+    }
+
+    /// Gives the terminal back; whether it is one that can be printed on.
+    pub(super) fn close(self) -> bool {
+        self.on_terminal
+    }
+}
+
+/// What is left of a session once the next one can begin.
+pub(super) struct Left {
+    /// Exit code, as far as the core decides it.
+    pub(super) code: u8,
+    /// Why nothing could be shown any more, if that ended it.
+    pub(super) unseen: Option<std::io::Error>,
+    /// The run as it stands.
+    pub(super) saved: Saved,
 }
 
 /// The same output with a voice, where one is wanted: on a screen unless told to be quiet, in plain
@@ -348,37 +492,52 @@ fn unseen(error: &std::io::Error, text: &str, on_terminal: bool) -> u8 {
 }
 
 /// What is to listen, made ready before the journal is begun, so that a wrong file begins no run.
-enum Ear {
+pub(super) enum Ear {
     None,
     #[cfg(feature = "voice")]
     Recording(Box<crate::edge::recording::Recording>),
     #[cfg(feature = "voice")]
-    Microphone,
+    Microphone(crate::edge::ear::ModelChoice),
 }
 
 impl Ear {
     /// True if the sound, and with it the clock, is that of a recording.
-    fn is_recording(&self) -> bool {
+    pub(super) fn is_recording(&self) -> bool {
         match self {
             Self::None => false,
             #[cfg(feature = "voice")]
             Self::Recording(_) => true,
             #[cfg(feature = "voice")]
-            Self::Microphone => false,
+            Self::Microphone(_) => false,
         }
     }
 
-    fn prepare(args: &SessionArgs) -> Result<Self, Failure> {
+    /// The last check of the microphone that it listens to; where there is none, that is told.
+    #[cfg_attr(not(feature = "voice"), allow(unused_variables, clippy::unused_self))]
+    pub(super) fn check(&self, args: &SessionArgs) -> Option<Record> {
+        #[cfg(feature = "voice")]
+        if matches!(self, Self::Microphone(_)) {
+            return recent_check(args, clock::wall());
+        }
+        None
+    }
+
+    /// Makes it ready; with the ear of the person `by`, where one was made and no model is named.
+    ///
+    /// # Errors
+    /// If the recording or the model cannot be used.
+    #[cfg_attr(not(feature = "voice"), allow(unused_variables))]
+    pub(super) fn prepare(args: &SessionArgs, by: Option<&str>) -> Result<Self, Failure> {
         #[cfg(feature = "voice")]
         {
             if let Some(path) = &args.recording {
                 let samples = crate::edge::sound::read(path).map_err(Failure::wrong)?;
-                let ear = crate::edge::ear::Ear::open(&model(args)).map_err(Failure::wrong)?;
+                let ear = crate::edge::ear::Ear::open(&model(args, by)).map_err(Failure::wrong)?;
                 let recording = crate::edge::recording::Recording::new(samples, ear, args.fast);
                 return Ok(Self::Recording(Box::new(recording)));
             }
             if !args.keypad {
-                return Ok(Self::Microphone);
+                return Ok(Self::Microphone(model(args, by)));
             }
         }
         #[cfg(not(feature = "voice"))]
@@ -393,11 +552,11 @@ impl Ear {
     #[cfg_attr(not(feature = "voice"), allow(unused_variables))]
     fn open(
         self,
-        run: &mut Run,
+        live: &mut Live,
         args: &SessionArgs,
         sender: &mpsc::SyncSender<FromWorld>,
     ) -> Box<dyn Sound> {
-        run.live.microphone = crate::core::Microphone {
+        live.microphone = crate::core::Microphone {
             push_to_talk: args.push_to_talk,
             closed: args.push_to_talk,
         };
@@ -405,14 +564,14 @@ impl Ear {
             Self::None => Box::new(Silence),
             #[cfg(feature = "voice")]
             Self::Recording(recording) => {
-                run.live.ear = EarState::Open;
+                live.ear = EarState::Open;
                 recording
             }
             #[cfg(feature = "voice")]
-            Self::Microphone => {
-                run.live.ear = EarState::Loading;
+            Self::Microphone(model) => {
+                live.ear = EarState::Loading;
                 Box::new(crate::edge::live_ear::LiveEar::start(
-                    model(args),
+                    model,
                     args.microphone
                         .clone()
                         .or_else(|| crate::edge::settings::Settings::of_user().microphone),
@@ -425,6 +584,20 @@ impl Ear {
 }
 
 #[cfg(feature = "voice")]
-fn model(args: &SessionArgs) -> crate::edge::ear::ModelChoice {
+fn model(args: &SessionArgs, by: Option<&str>) -> crate::edge::ear::ModelChoice {
+    use crate::edge::{ear::ModelChoice, own_voice};
+    if let (None, Some(by)) = (&args.model, by) {
+        match own_voice::find(by) {
+            Ok(Some((folder, about))) => {
+                tell(&format!(
+                    "listening with the ear that was fitted to {}; without it: --by another name",
+                    about.by
+                ));
+                return ModelChoice::Folder(folder);
+            }
+            Ok(None) => {}
+            Err(fault) => tell(&fault.to_string()),
+        }
+    }
     super::tables::model_choice(args.model.as_deref())
 }

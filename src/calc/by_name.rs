@@ -410,8 +410,8 @@ functions! {
 
     "drift_pct_span", "as_found_pct, last_as_left_pct, days", |i| history::drift_pct_span(i.num("as_found_pct")?, i.num("last_as_left_pct")?, i.num("days")?)?;
     "interval_suggest", "drift_pct, as_left_pct, days, limit_pct, [k, clamp, bounds_days]", |i| history::interval_suggest(
-        i.num("drift_pct")?, i.num("as_left_pct")?, i.num("days")?, i.num("limit_pct")?, i.num_or("k", 0.8)?,
-        i.pair("clamp", (0.5, 2.0))?, i.pair("bounds_days", (90.0, 1825.0))?,
+        i.num("drift_pct")?, i.num("as_left_pct")?, i.num("days")?, i.num("limit_pct")?, i.num_or("k", history::K)?,
+        i.pair("clamp", history::CLAMP)?, i.pair("bounds_days", history::BOUNDS_DAYS)?,
     )?;
 
     "round_half_even_decimal", "value (text), decimals", |i| {

@@ -2,6 +2,13 @@
 
 use super::{CalcError, Calculated, positive};
 
+/// Part of the time until the limit that is suggested (house rule).
+pub const K: f64 = 0.8;
+/// Least and most of the suggestion, times the last interval (house rule).
+pub const CLAMP: (f64, f64) = (0.5, 2.0);
+/// Least and most of the suggestion, days (house rule).
+pub const BOUNDS_DAYS: (f64, f64) = (90.0, 1825.0);
+
 /// Drift since the last as-left, and drift a year (365.25 days), % of span.
 ///
 /// # Errors

@@ -11,7 +11,7 @@ use super::record::{Answered, Body, Channel, Cursor, How, Record, Value};
 use super::run::Saved;
 use super::step::Turn;
 use super::{Candidate, Effect, Mark, Phase, ReasonFor};
-use crate::job::{PlateKind, PlateValue, Step, StepKind};
+use crate::job::{PlateItem, PlateKind, PlateValue, Step, StepKind};
 
 impl Turn<'_> {
     /// Yes, where a question is open: a gate's answer, or something that can be affirmed.
@@ -98,6 +98,16 @@ impl Turn<'_> {
                 self.moved("kept", self.run.saved.after_cell(&job, step, cell));
             }
             Asked::Nothing => {}
+            // The first of a list is what comes next.
+            Asked::Plate(PlateItem {
+                id,
+                kind: PlateKind::Choice(options),
+                ..
+            }) if job.is_list() && !options.is_empty() => self.append(Body::Plate {
+                item: id.clone(),
+                value: PlateValue::Text(options[0].id.clone()),
+                how,
+            }),
             _ => self.tell(Mark::Watch, "A value is wanted. Say it or type it."),
         }
     }

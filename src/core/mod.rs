@@ -164,6 +164,17 @@ impl Run {
             live: Live::default(),
         }
     }
+
+    /// The same, begun where another run ended without a break: ear and microphone stay as they
+    /// are, and what was said or bounced for that one is not taken for this.
+    #[must_use]
+    pub fn after(mut self, before: &Live) -> Self {
+        self.live.ear = before.ear.clone();
+        self.live.microphone = before.microphone;
+        self.live.listen = before.listen;
+        self.live.last_key = before.last_key;
+        self
+    }
 }
 
 /// The part of a run that is not saved.
@@ -351,6 +362,18 @@ impl Wall {
             minutes / 60,
             minutes % 60
         )
+    }
+
+    /// The local date, as `YYYY-MM-DD`.
+    #[must_use]
+    pub fn day(self) -> String {
+        self.civil().strftime("%Y-%m-%d").to_string()
+    }
+
+    /// Local date and time to the minute, as `YYYY-MM-DD HH:MM`.
+    #[must_use]
+    pub fn minute(self) -> String {
+        self.civil().strftime("%Y-%m-%d %H:%M").to_string()
     }
 
     fn civil(self) -> jiff::civil::DateTime {

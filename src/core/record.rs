@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::calc::finding::Finding;
 use crate::job::{Job, Limit, PlateValue, Stage};
 use crate::mic_check::Measured;
+use crate::route::RouteMark;
 
 /// Version of the journal's records. A journal of a later one is refused.
 pub const FORMAT: u32 = 1;
@@ -222,6 +223,9 @@ pub struct Started {
     pub relayed_by: Option<String>,
     /// True if the sound comes from a recording and not from a microphone.
     pub from_recording: bool,
+    /// The route that it came from. Not in journals of before there were routes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub route: Option<RouteMark>,
 }
 
 impl Started {
@@ -239,6 +243,7 @@ impl Started {
             by: None,
             relayed_by: None,
             from_recording: false,
+            route: None,
         }
     }
 }

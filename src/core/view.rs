@@ -297,6 +297,9 @@ fn place(run: &Run) -> String {
 
 fn where_in(run: &Run) -> String {
     let job = &run.job;
+    if job.is_list() {
+        return job.purpose.clone();
+    }
     match &run.saved.cursor {
         Cursor::Plate(item) => {
             let at = job

@@ -91,6 +91,11 @@ impl Turn<'_> {
             }
             Body::Closed { complete, .. } => {
                 self.run.live.phase = Phase::Done;
+                if job.is_list() {
+                    // What was chosen begins at once: there is nothing to be told.
+                    self.effects.push(Effect::Quit(u8::from(!complete)));
+                    return;
+                }
                 let text = if *complete {
                     "The job is complete."
                 } else {

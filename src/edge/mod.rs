@@ -3,11 +3,13 @@
 pub mod clock;
 #[cfg(feature = "voice")]
 pub mod ear;
+pub mod index;
 pub mod keys;
 #[cfg(feature = "voice")]
 pub mod listening;
 #[cfg(feature = "voice")]
 pub mod live_ear;
+pub mod merging;
 #[cfg(feature = "voice")]
 pub mod mic;
 #[cfg(feature = "voice")]

@@ -101,7 +101,7 @@ impl RunFolder {
         for counter in 1..100_000_u32 {
             let path = runs.join(format!("{day}-{counter:03}-{job}"));
             // Any run of that day counts, so that a number is used once.
-            if counter_taken(runs, day, counter) {
+            if number_taken(runs, day, counter) {
                 continue;
             }
             match fs::create_dir(&path) {
@@ -188,6 +188,20 @@ impl RunFolder {
             .file_name()
             .map(|name| name.to_string_lossy().into_owned())
             .unwrap_or_default()
+    }
+
+    /// Keeps the route that the run came from, as it was then.
+    ///
+    /// # Errors
+    /// If it cannot be written.
+    pub fn keep_route(&self, file: &str, bytes: &[u8]) -> Result<(), RunsError> {
+        let path = self.path.join(file);
+        write_new(&path, bytes).map_err(|source| RunsError::Io {
+            what: "write",
+            path,
+            source,
+            fix: ROOM,
+        })
     }
 
     /// Keeps the sound of an answer, on the disk before the record that names it.
@@ -345,7 +359,9 @@ impl Found for RunFolder {
     }
 }
 
-fn counter_taken(runs: &Path, day: &str, counter: u32) -> bool {
+/// True if a run of that day has that number.
+#[must_use]
+pub fn number_taken(runs: &Path, day: &str, counter: u32) -> bool {
     let start = format!("{day}-{counter:03}-");
     fs::read_dir(runs).is_ok_and(|entries| {
         entries

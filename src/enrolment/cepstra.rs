@@ -89,7 +89,10 @@ impl Cepstra {
                 })
                 .collect();
             let first = weights.first().map_or(0, |(bin, _)| *bin);
-            (first, weights.into_iter().map(|(_, weight)| weight).collect())
+            (
+                first,
+                weights.into_iter().map(|(_, weight)| weight).collect(),
+            )
         });
         let cosines = Array2::from_shape_fn((cepstra, filters), |(n, k)| {
             let height = if n == 0 { 1.0f64 } else { 2.0 } / filters as f64;

@@ -68,7 +68,9 @@ pub enum FitError {
     #[error("{0}")]
     File(String),
     /// There is too little to learn from.
-    #[error("{0} clips are too few to learn a voice from; at least {1} are needed. Enrol again, in a quieter place")]
+    #[error(
+        "{0} clips are too few to learn a voice from; at least {1} are needed. Enrol again, in a quieter place"
+    )]
     TooFew(usize, usize),
 }
 
@@ -106,7 +108,9 @@ impl Acoustics {
     /// Whether the model knows every one of these words.
     #[must_use]
     pub fn knows(&self, words: &[String]) -> bool {
-        words.iter().all(|word| self.sounds.words.contains_key(word))
+        words
+            .iter()
+            .all(|word| self.sounds.words.contains_key(word))
     }
 
     /// What the fitted layers hear of a sound; none for less than 25 ms.
@@ -356,9 +360,13 @@ impl Sounds {
         // The places of a phone in a word share its outputs.
         let phone = |name: &str| {
             let place = numbers.get(format!("{name}_B").as_str());
-            place.copied().ok_or_else(|| format!("lexicon.txt: no phone {name} in phones.txt"))
+            place
+                .copied()
+                .ok_or_else(|| format!("lexicon.txt: no phone {name} in phones.txt"))
         };
-        let silence = *numbers.get("SIL").ok_or("phones.txt has no SIL (silence)")?;
+        let silence = *numbers
+            .get("SIL")
+            .ok_or("phones.txt has no SIL (silence)")?;
         let mut words: BTreeMap<String, Vec<Vec<Phone>>> = BTreeMap::new();
         for line in lexicon.lines() {
             let mut parts = line.split_whitespace();
@@ -411,7 +419,11 @@ impl Sounds {
         };
         let mut places = vec![place(self.silence, true)];
         for (word, way) in words.iter().zip(ways) {
-            places.extend(self.words[word][*way].iter().map(|phone| place(*phone, false)));
+            places.extend(
+                self.words[word][*way]
+                    .iter()
+                    .map(|phone| place(*phone, false)),
+            );
             places.push(place(self.silence, true));
         }
         places

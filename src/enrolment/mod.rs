@@ -13,5 +13,5 @@ pub mod objective;
 mod prompts;
 
 pub use fit::{Acoustics, Clip, FEWEST, Files, FitError};
-pub use prompts::{PROMPTS, is_held_back};
 pub use network::{Affine, FITTED, Network, NetworkError};
+pub use prompts::{PROMPTS, is_held_back};

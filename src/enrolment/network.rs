@@ -76,7 +76,10 @@ impl Network {
     /// # Errors
     /// [`NetworkError`] says at what it stopped.
     pub fn read(bytes: Vec<u8>) -> Result<Self, NetworkError> {
-        let mut reader = Reader { bytes: &bytes, at: 0 };
+        let mut reader = Reader {
+            bytes: &bytes,
+            at: 0,
+        };
         reader.seek(b"<Tuples> ")?;
         let count = reader.count()?;
         let mut outputs = Vec::new();
@@ -382,7 +385,10 @@ fn source(text: &mut &str, nodes: &[Node]) -> Result<Source, NetworkError> {
         number.trim().parse().map_err(|_| not(number))
     };
     let comma = |text: &mut &str| {
-        *text = text.trim_start().strip_prefix(',').ok_or_else(|| not(text))?;
+        *text = text
+            .trim_start()
+            .strip_prefix(',')
+            .ok_or_else(|| not(text))?;
         Ok(())
     };
     let read = match name {
@@ -390,7 +396,10 @@ fn source(text: &mut &str, nodes: &[Node]) -> Result<Source, NetworkError> {
             let of = source(text, nodes)?;
             comma(text)?;
             let by = number(text)?;
-            #[expect(clippy::cast_possible_truncation, reason = "frames, checked to be whole")]
+            #[expect(
+                clippy::cast_possible_truncation,
+                reason = "frames, checked to be whole"
+            )]
             let whole = by as i64;
             if by.fract() != 0.0 || whole.abs() > 1000 {
                 return Err(fault("an offset that is no whole number of frames"));
@@ -398,7 +407,10 @@ fn source(text: &mut &str, nodes: &[Node]) -> Result<Source, NetworkError> {
             Source::Offset(Box::new(of), whole)
         }
         "Scale" => {
-            #[expect(clippy::cast_possible_truncation, reason = "a factor as the engine has it")]
+            #[expect(
+                clippy::cast_possible_truncation,
+                reason = "a factor as the engine has it"
+            )]
             let by = number(text)? as f32;
             comma(text)?;
             Source::Scale(by, Box::new(source(text, nodes)?))
@@ -417,7 +429,10 @@ fn source(text: &mut &str, nodes: &[Node]) -> Result<Source, NetworkError> {
         }
         other => return Err(fault(format!("a {other} of nodes"))),
     };
-    *text = text.trim_start().strip_prefix(')').ok_or_else(|| not(text))?;
+    *text = text
+        .trim_start()
+        .strip_prefix(')')
+        .ok_or_else(|| not(text))?;
     Ok(read)
 }
 
@@ -428,7 +443,10 @@ struct Reader<'b> {
 
 impl Reader<'_> {
     fn take(&mut self, count: usize) -> Result<&[u8], NetworkError> {
-        let end = self.at.checked_add(count).filter(|end| *end <= self.bytes.len());
+        let end = self
+            .at
+            .checked_add(count)
+            .filter(|end| *end <= self.bytes.len());
         let end = end.ok_or_else(|| fault("it ends too early"))?;
         let taken = &self.bytes[self.at..end];
         self.at = end;
@@ -517,14 +535,18 @@ impl Reader<'_> {
         let (rows, columns, values) = match kind.as_str() {
             "FM" => {
                 let (rows, columns) = (self.count()?, self.count()?);
-                let count = rows.checked_mul(columns).ok_or_else(|| fault("too large"))?;
+                let count = rows
+                    .checked_mul(columns)
+                    .ok_or_else(|| fault("too large"))?;
                 (rows, columns, self.floats(count)?)
             }
             "CM2" => {
                 let low = f32::from_le_bytes(self.four()?);
                 let wide = f32::from_le_bytes(self.four()?);
                 let (rows, columns) = (self.plain_count()?, self.plain_count()?);
-                let count = rows.checked_mul(columns).and_then(|count| count.checked_mul(2));
+                let count = rows
+                    .checked_mul(columns)
+                    .and_then(|count| count.checked_mul(2));
                 let bytes = self.take(count.ok_or_else(|| fault("too large"))?)?;
                 let step = wide / 65535.0;
                 let values = bytes

@@ -133,7 +133,9 @@ pub fn anything(scores: &Array2<f32>, following: &Following) -> (f64, Array2<f32
         .map(|row| f64::from(row.iter().copied().fold(f32::MIN, f32::max)))
         .collect();
     let value = |frame: usize, output: usize| {
-        (f64::from(scores[[frame, output]]) - high[frame]).max(-60.0).exp()
+        (f64::from(scores[[frame, output]]) - high[frame])
+            .max(-60.0)
+            .exp()
     };
     let mut forward: Vec<Vec<f64>> = Vec::with_capacity(frames);
     let mut come: Vec<Vec<f64>> = Vec::with_capacity(frames);
@@ -142,7 +144,11 @@ pub fn anything(scores: &Array2<f32>, following: &Following) -> (f64, Array2<f32
         let entering: Vec<f64> = match forward.last() {
             None => following.begin.clone(),
             Some(before) => (0..count)
-                .map(|to| (0..count).map(|from| before[from] * following.next[from][to]).sum())
+                .map(|to| {
+                    (0..count)
+                        .map(|from| before[from] * following.next[from][to])
+                        .sum()
+                })
                 .collect(),
         };
         let mut now: Vec<f64> = (0..count)
@@ -173,7 +179,8 @@ pub fn anything(scores: &Array2<f32>, following: &Following) -> (f64, Array2<f32
             };
             #[expect(clippy::cast_possible_truncation, reason = "shares from 0 to 1")]
             {
-                shares[[frame, enter]] += (come[frame][phone] * entered[phone] / scales[frame]) as f32;
+                shares[[frame, enter]] +=
+                    (come[frame][phone] * entered[phone] / scales[frame]) as f32;
                 shares[[frame, stay]] += (stayed / scales[frame]) as f32;
             }
         }

@@ -8,12 +8,12 @@
 
 mod check;
 pub(super) mod draft;
-pub(super) mod fault;
+pub(crate) mod fault;
 mod flow;
 pub(super) mod plate;
 mod range;
 mod step;
-pub(super) mod table;
+pub(crate) mod table;
 mod words;
 
 use std::path::Path;
@@ -30,7 +30,7 @@ use super::{Job, Limit, PlateItem, Step};
 /// Largest job file or job sheet, in bytes.
 pub const LARGEST: usize = 256 * 1024;
 /// Version of the form of job files.
-pub(super) const FORMAT: &str = "1";
+pub(crate) const FORMAT: &str = "1";
 
 /// Reads and checks a job file, and gives its text with it.
 ///
@@ -44,7 +44,7 @@ pub fn file(path: &Path) -> Result<(String, Job), JobErrors> {
 }
 
 /// Bytes of a file that a person named: a plain file, and not too large.
-pub(super) fn read(path: &Path) -> Result<Vec<u8>, JobErrors> {
+pub(crate) fn read(path: &Path) -> Result<Vec<u8>, JobErrors> {
     let name = path.display().to_string();
     let failed = |error: std::io::Error| {
         whole_file(
@@ -149,7 +149,7 @@ pub fn parse(text: &str, file_name: &str) -> Result<Job, JobErrors> {
 }
 
 /// Bytes as text: not too many, and UTF-8.
-pub(super) fn decode<'b>(bytes: &'b [u8], file_name: &str) -> Result<&'b str, JobErrors> {
+pub(crate) fn decode<'b>(bytes: &'b [u8], file_name: &str) -> Result<&'b str, JobErrors> {
     if bytes.len() > LARGEST {
         return Err(too_large(bytes.len() as u64, file_name));
     }
@@ -167,7 +167,7 @@ pub(super) fn decode<'b>(bytes: &'b [u8], file_name: &str) -> Result<&'b str, Jo
 }
 
 /// Text as a TOML document: not too long, nothing hidden, sound syntax.
-pub(super) fn document<'t>(
+pub(crate) fn document<'t>(
     text: &'t str,
     file_name: &str,
 ) -> Result<toml::Spanned<DeTable<'t>>, JobErrors> {
@@ -175,17 +175,7 @@ pub(super) fn document<'t>(
         return Err(too_large(text.len() as u64, file_name));
     }
     let mut faults = Faults::new(text);
-    for (at, c) in text.char_indices() {
-        let line_end = c == '\n' || (c == '\r' && text[at + 1..].starts_with('\n'));
-        if is_hidden(c) && !line_end && c != '\t' {
-            let what = format!("the hidden character U+{:04X}", u32::from(c));
-            faults.add(
-                &(at..at + c.len_utf8()),
-                what,
-                "take it out: a job file holds visible text only",
-            );
-        }
-    }
+    all_visible(text, &mut faults);
     if !faults.is_empty() {
         return Err(faults.into_errors(file_name));
     }
@@ -214,15 +204,30 @@ pub(super) fn document<'t>(
     }
 }
 
+/// Every character that cannot be seen, but for tabs and the ends of lines, is a fault.
+pub(crate) fn all_visible(text: &str, faults: &mut Faults) {
+    for (at, c) in text.char_indices() {
+        let line_end = c == '\n' || (c == '\r' && text[at + 1..].starts_with('\n'));
+        if is_hidden(c) && !line_end && c != '\t' {
+            let what = format!("the hidden character U+{:04X}", u32::from(c));
+            faults.add(
+                &(at..at + c.len_utf8()),
+                what,
+                "take it out: only visible text is read",
+            );
+        }
+    }
+}
+
 fn too_large(bytes: u64, file_name: &str) -> JobErrors {
     let what = format!("the file has {bytes} bytes");
     whole_file(
         file_name,
         &what,
-        &format!("at most {LARGEST} are read: split the job"),
+        &format!("at most {LARGEST} are read: split it"),
     )
 }
 
-pub(super) fn strip_mark(text: &str) -> &str {
+pub(crate) fn strip_mark(text: &str) -> &str {
     text.strip_prefix('\u{FEFF}').unwrap_or(text)
 }

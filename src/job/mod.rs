@@ -35,13 +35,20 @@ pub struct Job {
     pub plate: Vec<PlateItem>,
     /// Limits by id, each with its source.
     pub limits: BTreeMap<String, Limit>,
-    /// The steps in file order. Never empty.
+    /// The steps in file order. Empty only in a list ([`Job::is_list`]).
     pub steps: Vec<Step>,
     /// BLAKE3 hash (hex) of the job file's bytes.
     pub hash: String,
 }
 
 impl Job {
+    /// True for a list to choose from: it only asks, nothing is done, and nothing of it is kept.
+    /// No file can be one: a job that is read has a step.
+    #[must_use]
+    pub fn is_list(&self) -> bool {
+        self.steps.is_empty()
+    }
+
     /// Index of the step with this id.
     #[must_use]
     pub fn index_of(&self, id: &str) -> Option<usize> {
@@ -112,6 +119,18 @@ pub enum PlateValue {
     Text(String),
     /// Asked, and not known.
     Unknown,
+}
+
+impl PlateValue {
+    /// As text: a number without its unit, a choice by its id.
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self {
+            Self::Number(number) => number.to_string(),
+            Self::Text(text) => text.clone(),
+            Self::Unknown => "unknown".to_owned(),
+        }
+    }
 }
 
 /// Unit and plausible range of a number. Outside the range means "ask again", never "forbidden".
@@ -253,6 +272,8 @@ pub struct Step {
     pub when: Vec<Condition>,
     /// Which quantity it measures: an as-found and an as-left step with the same word stand side by side on the record.
     pub measures: Option<String>,
+    /// Part that is repaired or replaced when it is done: counted in the summary of a week.
+    pub part: Option<String>,
     /// Things lifted, defeated or unplugged when it is done; each must be restored before the job can close.
     pub lifts: Vec<String>,
     /// Things restored when it is done.

@@ -5,9 +5,8 @@ use std::path::Path;
 
 use toml::de::DeValue;
 
-use super::load::draft::Draft;
-use super::load::fault::{JobErrors, shown};
-use super::load::table::{NAME, SENTENCE, Table, decimal_value, text};
+use super::load::fault::{Faults, JobErrors, shown};
+use super::load::table::{NAME, SENTENCE, Table, Text, decimal_text, number, text};
 use super::load::{self, FORMAT, decode, document, plate, strip_mark};
 use super::{Job, Limit, PlateKind, PlateValue};
 
@@ -40,18 +39,18 @@ pub fn file(path: &Path, job: &Job) -> Result<Sheet, JobErrors> {
 pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, JobErrors> {
     let text = strip_mark(text);
     let document = document(text, file_name)?;
-    let mut draft = Draft::new(text);
+    let mut faults = Faults::new(text);
     let mut table = Table::root(&document, "the job sheet");
     if let Some(format) = table.take("format")
         && !matches!(format.get_ref(), DeValue::Integer(number) if number.as_str() == FORMAT)
     {
-        draft.faults.add(
+        faults.add(
             &format.span(),
             "this form of job sheet is not known",
             format!("write format = {FORMAT}"),
         );
     }
-    if let Some(id) = table.text("job", NAME, &mut draft.faults)
+    if let Some(id) = table.text("job", NAME, &mut faults)
         && id.text != job.id
     {
         let what = format!(
@@ -59,22 +58,22 @@ pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, JobErrors>
             shown(&id.text),
             job.id
         );
-        draft.faults.add(
+        faults.add(
             &id.span,
             what,
             "take the sheet of this job, or start the other job",
         );
     }
-    let by = table
-        .text("by", NAME, &mut draft.faults)
-        .map(|text| text.text);
+    let by = table.text("by", NAME, &mut faults).map(|text| text.text);
     let relayed_by = table
-        .text("relayed-by", NAME, &mut draft.faults)
+        .text("relayed-by", NAME, &mut faults)
         .map(|text| text.text);
-    let values = read_plate(&mut draft, &mut table, job);
-    let limits = read_limits(&mut draft, &mut table, job);
-    table.done(&mut draft.faults);
-    if draft.faults.is_empty() {
+    let given = plate_given(&mut faults, &mut table);
+    let values = plate_values(&mut faults, job, &given, "");
+    let given = limits_given(&mut faults, &mut table);
+    let limits = limits(&mut faults, job, given, "");
+    table.done(&mut faults);
+    if faults.is_empty() {
         Ok(Sheet {
             plate: values,
             limits,
@@ -82,24 +81,51 @@ pub fn parse(text: &str, file_name: &str, job: &Job) -> Result<Sheet, JobErrors>
             relayed_by,
         })
     } else {
-        Err(draft.faults.into_errors(file_name))
+        Err(faults.into_errors(file_name))
     }
 }
 
-fn read_plate(draft: &mut Draft, table: &mut Table, job: &Job) -> BTreeMap<String, PlateValue> {
-    let mut values = BTreeMap::new();
+/// A limit that replaces one of the job, as given: each part with its place.
+#[derive(Clone, Debug)]
+pub(crate) struct GivenLimit {
+    pub(crate) id: Text,
+    pub(crate) value: Text,
+    pub(crate) unit: Option<Text>,
+    pub(crate) source: String,
+}
+
+/// The entries of `plate` in a table: ids and what they are given.
+pub(crate) fn plate_given(faults: &mut Faults, table: &mut Table) -> Vec<(Text, Text)> {
     let Some(given) = table
         .take("plate")
-        .and_then(|value| Table::new(value, "`plate`", &mut draft.faults))
+        .and_then(|value| Table::new(value, "`plate`", faults))
     else {
-        return values;
+        return Vec::new();
     };
-    let entries = given.entries();
-    for (id, _) in entries
+    given
+        .entries()
+        .into_iter()
+        .filter_map(|(id, value)| {
+            let name = format!("`{}`", shown(&id.text));
+            text(value, &name, NAME, faults).map(|value| (id, value))
+        })
+        .collect()
+}
+
+/// The values of the plate items that are given, with what their choices settle. `column` is
+/// empty, or stands before the item's id in a fault where the id is not beside the value.
+pub(crate) fn plate_values(
+    faults: &mut Faults,
+    job: &Job,
+    given: &[(Text, Text)],
+    column: &str,
+) -> BTreeMap<String, PlateValue> {
+    let mut values = BTreeMap::new();
+    for (id, _) in given
         .iter()
         .filter(|(id, _)| job.plate_item(&id.text).is_none())
     {
-        draft.faults.unknown(
+        faults.unknown(
             &id.span,
             "plate item",
             &id.text,
@@ -108,14 +134,11 @@ fn read_plate(draft: &mut Draft, table: &mut Table, job: &Job) -> BTreeMap<Strin
     }
     // In the order of the job: a range can depend on an item that stands before it.
     for item in &job.plate {
-        let Some((_, value)) = entries.iter().find(|(id, _)| id.text == item.id) else {
-            continue;
-        };
-        let Some(found) = text(value, &format!("`{}`", item.id), 60, &mut draft.faults) else {
+        let Some((_, found)) = given.iter().find(|(id, _)| id.text == item.id) else {
             continue;
         };
         match plate::value(item, &found.text, &values) {
-            Err((what, fix)) => draft.faults.add(&found.span, what, fix),
+            Err((what, fix)) => faults.add(&found.span, in_column(column, &item.id, &what), fix),
             Ok(value) => {
                 if let (PlateKind::Choice(options), PlateValue::Text(chosen)) = (&item.kind, &value)
                     && let Some(option) = options.iter().find(|option| option.id == *chosen)
@@ -128,9 +151,9 @@ fn read_plate(draft: &mut Draft, table: &mut Table, job: &Job) -> BTreeMap<Strin
                     && *settled != value
                 {
                     let what = format!("{} does not go with a choice above it", item.title);
-                    draft.faults.add(
+                    faults.add(
                         &found.span,
-                        what,
+                        in_column(column, &item.id, &what),
                         "leave this line out, or change the choice",
                     );
                 }
@@ -141,26 +164,69 @@ fn read_plate(draft: &mut Draft, table: &mut Table, job: &Job) -> BTreeMap<Strin
     values
 }
 
-fn read_limits(draft: &mut Draft, table: &mut Table, job: &Job) -> BTreeMap<String, Limit> {
-    let mut limits = BTreeMap::new();
+/// The entries of `limit` in a table.
+pub(crate) fn limits_given(faults: &mut Faults, table: &mut Table) -> Vec<GivenLimit> {
     let Some(given) = table
         .take("limit")
-        .and_then(|value| Table::new(value, "`limit`", &mut draft.faults))
+        .and_then(|value| Table::new(value, "`limit`", faults))
     else {
-        return limits;
+        return Vec::new();
     };
-    for (id, value) in given.entries() {
-        let name = format!("limit \"{}\"", shown(&id.text));
-        let Some(mut entry) = Table::new(value, name, &mut draft.faults) else {
-            continue;
+    given
+        .entries()
+        .into_iter()
+        .filter_map(|(id, value)| {
+            let name = format!("limit \"{}\"", shown(&id.text));
+            let mut entry = Table::new(value, name, faults)?;
+            let number = entry.need("value", "\"1\"", faults);
+            let number = number.and_then(|value| decimal_text(value, "`value`", faults));
+            let unit = entry.text("unit", 20, faults);
+            let source = entry.need_text("source", SENTENCE, "\"order, page 2\"", faults);
+            entry.done(faults);
+            Some(GivenLimit {
+                id,
+                value: number?,
+                unit,
+                source: source.text,
+            })
+        })
+        .collect()
+}
+
+fn in_column(column: &str, id: &str, what: &str) -> String {
+    if column.is_empty() {
+        what.to_owned()
+    } else {
+        format!("{column}{id}: {what}")
+    }
+}
+
+/// The limits of the job that are replaced. `column` as for [`plate_values`].
+pub(crate) fn limits(
+    faults: &mut Faults,
+    job: &Job,
+    given: Vec<GivenLimit>,
+    column: &str,
+) -> BTreeMap<String, Limit> {
+    let mut limits = BTreeMap::new();
+    for GivenLimit {
+        id,
+        value,
+        unit,
+        source,
+    } in given
+    {
+        let number = match number(&value.text) {
+            Ok(number) => Some(number),
+            Err(fix) => {
+                let what = format!("\"{}\" is no number", shown(&value.text));
+                let id = format!("limit {}", id.text);
+                faults.add(&value.span, in_column(column, &id, &what), fix);
+                None
+            }
         };
-        let number = entry.need("value", "\"1\"", &mut draft.faults);
-        let number = number.and_then(|value| decimal_value(value, "`value`", &mut draft.faults));
-        let unit = entry.text("unit", 20, &mut draft.faults);
-        let source = entry.need_text("source", SENTENCE, "\"order, page 2\"", &mut draft.faults);
-        entry.done(&mut draft.faults);
         let Some(of_job) = job.limits.get(&id.text) else {
-            draft.faults.unknown(
+            faults.unknown(
                 &id.span,
                 "limit",
                 &id.text,
@@ -175,19 +241,21 @@ fn read_limits(draft: &mut Draft, table: &mut Table, job: &Job) -> BTreeMap<Stri
                 of_job.unit,
                 shown(&unit.text)
             );
-            draft.faults.add(
+            faults.add(
                 &unit.span,
                 what,
                 format!("give the value in {}", of_job.unit),
             );
         }
-        let limit = Limit {
-            about: of_job.about.clone(),
-            value: number.unwrap_or_default(),
-            unit: of_job.unit.clone(),
-            source: source.text,
-        };
-        limits.insert(id.text, limit);
+        if let Some(value) = number {
+            let limit = Limit {
+                about: of_job.about.clone(),
+                value,
+                unit: of_job.unit.clone(),
+                source,
+            };
+            limits.insert(id.text, limit);
+        }
     }
     limits
 }

@@ -36,6 +36,7 @@ pub fn build(source: &Source) -> Report {
         track: track::track(&findings, &limits, folded.job),
         runs: measured::runs(&folded, &answers),
         strokes: strokes::strokes(&findings),
+        since: None,
         decisions: decisions::decisions(&findings, &limits, &meters, folded.job),
         without_uncertainty: uncertainty::units_without(&answers),
         gates: answers
@@ -61,6 +62,7 @@ pub fn build(source: &Source) -> Report {
         meters,
         cautions: folded.job.cautions.clone(),
         statements: statements(),
+        signatures: Vec::new(),
         sound_faults: sound::faults(&folded, source.sounds),
         sounds: source.sounds.clone(),
     };
@@ -68,6 +70,7 @@ pub fn build(source: &Source) -> Report {
         &report,
         folded.foreign,
         folded.saved.started.job_hash != folded.job.hash,
+        source.doubts,
     );
     report
 }
@@ -445,5 +448,6 @@ fn unknown_start(job: &Job) -> Started {
         by: None,
         relayed_by: None,
         from_recording: false,
+        route: None,
     }
 }

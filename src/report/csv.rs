@@ -82,6 +82,18 @@ pub fn csv(report: &Report) -> Result<Vec<u8>, CsvError> {
             .number("value", &hold.seconds)
             .text("unit", "s")
     }));
+    if let Some(since) = &report.since {
+        rows.extend(since.lines.iter().map(|line| {
+            Row::of("since last as left", Some(line.seq), None)
+                .text("title", &line.measures)
+                .number("point_percent", line.point.as_deref().unwrap_or_default())
+                .maybe("direction", line.direction)
+                .number("value", line.drift.as_deref().unwrap_or_default())
+                .maybe("unit", line.unit.as_deref())
+                .number("unrounded", line.per_year.as_deref().unwrap_or_default())
+                .text("reason", &line.words)
+        }));
+    }
     // Stable: what comes from one record keeps its order.
     rows.sort_by_key(|row| row.seq);
     let mut writer = ::csv::WriterBuilder::new()
@@ -128,13 +140,7 @@ impl Row {
     }
 
     fn text(self, column: &str, text: &str) -> Self {
-        let text = plain(text);
-        let cell = if is_formula(&text) {
-            format!("'{text}")
-        } else {
-            text
-        };
-        self.set(column, cell)
+        self.set(column, safe_text(text))
     }
 
     fn maybe(self, column: &str, text: Option<&str>) -> Self {
@@ -316,6 +322,16 @@ impl Row {
             Some(how) => row.how(how),
             None => row,
         }
+    }
+}
+
+/// A cell that no spreadsheet takes for a formula; a number stays one.
+pub(super) fn safe_text(text: &str) -> String {
+    let text = plain(text);
+    if is_formula(&text) {
+        format!("'{text}")
+    } else {
+        text
     }
 }
 

@@ -3,9 +3,15 @@
 use super::types::{Counts, EventKind, Exception, FindingLine, Report, State, Weight};
 use crate::calc::finding::Grade;
 use crate::job::Stage;
+use crate::route::Doubt;
 
 /// Gathers the exceptions of a report that is otherwise whole.
-pub(super) fn exceptions(report: &Report, foreign: bool, other_job: bool) -> Vec<Exception> {
+pub(super) fn exceptions(
+    report: &Report,
+    foreign: bool,
+    other_job: bool,
+    doubts: &[Doubt],
+) -> Vec<Exception> {
     let mut list = Gathered(Vec::new());
     about_the_journal(report, foreign, other_job, &mut list);
     about_the_state(report, &mut list);
@@ -13,6 +19,17 @@ pub(super) fn exceptions(report: &Report, foreign: bool, other_job: bool) -> Vec
     about_findings(report, &mut list);
     about_readings(report, &mut list);
     about_the_means(report, &mut list);
+    for doubt in doubts {
+        let (weight, what) = if doubt.failed {
+            (
+                Weight::Bad,
+                "The readings are in doubt: a meter failed its check",
+            )
+        } else {
+            (Weight::Watch, "A check of the meter is missing")
+        };
+        list.add(weight, None, what, doubt.why.clone());
+    }
     let mut list = list.0;
     list.sort_by_key(|exception| exception.weight);
     list

@@ -40,6 +40,7 @@ pub fn html(report: &Report) -> String {
     measured::found_and_left(&mut page, report);
     measured::runs(&mut page, report);
     measured::strokes(&mut page, report);
+    measured::since(&mut page, report);
     findings(&mut page, report);
     decisions::decisions(&mut page, report);
     safety_and_events(&mut page, report);
@@ -387,6 +388,25 @@ fn hold_line(page: &mut Markup, hold: &Hold) {
 }
 
 fn bottom(page: &mut Markup, report: &Report) {
+    if !report.signatures.is_empty() {
+        page.element("section", &[], |page| {
+            page.leaf("h2", "", "Signed with a key");
+            page.element("ul", &[], |page| {
+                for signature in &report.signatures {
+                    page.element("li", &[], |page| {
+                        if !signature.good {
+                            page.leaf("span", "mark", "NOT GOOD").text(" ");
+                        }
+                        page.text(&signature.words).text(" ").leaf(
+                            "span",
+                            "why",
+                            &format!("[{}]", signature.file),
+                        );
+                    });
+                }
+            });
+        });
+    }
     page.element("section", &[("class", "signatures")], |page| {
         for name in ["Technician, date", "Reviewer, date", "Customer, date"] {
             page.leaf("div", "", name);

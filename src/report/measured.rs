@@ -217,6 +217,7 @@ fn run_cell(
             .zip(most)
             .is_some_and(|(deviation, most)| deviation.abs() > most),
         deviation: deviation.map(shown_deviation),
+        deviation_unrounded: deviation,
         replaced: kept
             .map(|kept| folded.replaced_by(&kept.answer))
             .unwrap_or_default(),

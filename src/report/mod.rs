@@ -19,6 +19,7 @@ mod plain;
 mod plate;
 mod plot;
 mod schema;
+mod since;
 mod sound;
 mod strokes;
 mod summary;
@@ -27,12 +28,14 @@ mod time;
 mod track;
 mod types;
 mod uncertainty;
+pub mod week;
 
 pub use self::build::build;
 pub use self::csv::{CsvError, csv};
 pub use self::html::html;
 pub use self::json::json;
 pub use self::pdf::{PdfError, pdf};
+pub use self::plain::plain as one_line;
 pub use self::schema::schema;
 pub use self::text::text;
 pub use self::time::utc;
@@ -40,6 +43,7 @@ pub use self::types::*;
 
 use crate::core::record::Record;
 use crate::job::Job;
+use crate::route::Doubt;
 
 /// What a record is made from.
 #[derive(Clone, Copy, Debug)]
@@ -56,6 +60,8 @@ pub struct Source<'a> {
     pub clips_folder: &'a str,
     /// The sounds that were looked for there; empty where none was.
     pub sounds: &'a Sounds,
+    /// Why readings are in doubt that the journal itself cannot tell: the checks of the meter.
+    pub doubts: &'a [Doubt],
 }
 
 /// Stem for file names: local date, job and tag, of `a-z`, `A-Z`, `0-9`, `-` and `_` only.

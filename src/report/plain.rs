@@ -2,7 +2,8 @@
 
 /// The text without control characters and without characters that change the
 /// direction or are not seen; line ends and tabs become blanks.
-pub(super) fn plain(text: &str) -> String {
+#[must_use]
+pub fn plain(text: &str) -> String {
     text.chars()
         .filter_map(|c| match c {
             '\t' | '\n' | '\r' | '\u{2028}' | '\u{2029}' => Some(' '),

@@ -41,7 +41,7 @@ impl Folded<'_> {
                 group: item.map_or_else(|| "Other".to_owned(), |item| item.group.clone()),
                 title: item.map_or_else(|| id.clone(), |item| item.title.clone()),
                 shown: plate_text(self.job, &self.saved, id),
-                value: plain_value(value),
+                value: value.words(),
                 from: match (last, on_sheet) {
                     (Some(_), _) => PlateFrom::Asked,
                     (None, Some(sheet)) if sheet == value => PlateFrom::Sheet,
@@ -53,10 +53,8 @@ impl Folded<'_> {
                 replaced: earlier
                     .into_iter()
                     .map(|value| {
-                        unit.as_deref().map_or_else(
-                            || plain_value(value),
-                            |unit| with_unit(&plain_value(value), unit),
-                        )
+                        unit.as_deref()
+                            .map_or_else(|| value.words(), |unit| with_unit(&value.words(), unit))
                     })
                     .collect(),
                 expired: self.saved.expired.contains_key(id),
@@ -160,13 +158,5 @@ impl Folded<'_> {
                     .collect(),
             })
             .collect()
-    }
-}
-
-fn plain_value(value: &PlateValue) -> String {
-    match value {
-        PlateValue::Number(number) => number.to_string(),
-        PlateValue::Text(text) => text.clone(),
-        PlateValue::Unknown => "unknown".to_owned(),
     }
 }

@@ -6,16 +6,18 @@
 mod judged;
 mod measured;
 mod plate;
+mod since;
 mod sound;
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 pub use self::judged::{Decision, FigureLine, FindingLine};
 pub use self::measured::{
     Pair, Run, RunCell, RunColumn, RunLimit, RunRow, Side, Stroke, Track, Wiper,
 };
 pub use self::plate::{Instrument, LimitLine, Meter, PlateFrom, PlateLine};
+pub use self::since::{Since, SinceLine};
 pub use self::sound::{Sound, SoundFault, Sounds};
 use crate::job::Stage;
 
@@ -42,6 +44,9 @@ pub struct Report {
     pub strokes: Vec<Stroke>,
     /// Readings over points, one table for each reading set.
     pub runs: Vec<Run>,
+    /// What became of the last as left, where earlier runs of the actuator stand beside this one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<Since>,
     /// Results of the calculations, in order, repeated ones too.
     pub findings: Vec<FindingLine>,
     /// Results against limits: simple acceptance, and with the uncertainty taken into account.
@@ -76,11 +81,27 @@ pub struct Report {
     pub cautions: Vec<String>,
     /// What this record means and does not mean.
     pub statements: Vec<String>,
+    /// Signatures beside the run, as they were found when this record was made.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub signatures: Vec<SignatureLine>,
     /// Sounds that are missing or are not those that the journal names.
     pub sound_faults: Vec<SoundFault>,
     /// The sounds themselves, for the page.
     #[serde(skip)]
     pub sounds: Sounds,
+}
+
+/// A signature made with a key.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct SignatureLine {
+    /// File of the statement that was signed.
+    pub file: String,
+    /// True if the signature is good and nothing that was signed was changed since. Whose key it is,
+    /// it does not prove.
+    pub good: bool,
+    /// With which key, when, and what was changed since.
+    pub words: String,
 }
 
 /// What a supervisor reads first after the exceptions.
@@ -140,7 +161,7 @@ pub struct Head {
 }
 
 /// How a run stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum State {
     /// Every step was gone through, everything lifted was said to be restored.

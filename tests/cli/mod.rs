@@ -8,6 +8,7 @@ use assert_cmd::Command;
 mod export;
 mod long_run;
 mod pipes;
+mod route;
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))

@@ -112,6 +112,7 @@ fn record_of(world: &World) -> Report {
         whole: "whole",
         clips_folder: "clips",
         sounds: &sayback::report::Sounds::new(),
+        doubts: &[],
     })
 }
 

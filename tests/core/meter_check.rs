@@ -49,6 +49,12 @@ pub fn within() -> Walk {
     walked(SHEET, "501.2", "11.98", &[])
 }
 
+/// The same at the end of a day, with the ohms outside.
+pub fn outside() -> Walk {
+    let sheet = SHEET.replace("when = \"start\"", "when = \"end\"");
+    walked(&sheet, "512.4", "11.98", &["flag"])
+}
+
 #[test]
 fn a_meter_within_its_limits_is_done_after_two_readings() {
     let walk = within();

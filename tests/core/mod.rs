@@ -843,6 +843,7 @@ fn the_core_and_the_calculations_name_no_edge() {
         "src/calc/finding",
         "src/spoken",
         "src/report",
+        "src/history",
     ] {
         let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
         for entry in std::fs::read_dir(&folder).unwrap() {

@@ -26,11 +26,11 @@ reading-error = "0.5"
 "#;
 
 /// Run E1 of the table of checks.
-const E1: ([f64; 5], [f64; 5]) = (
+pub const E1: ([f64; 5], [f64; 5]) = (
     [0.1, 25.3, 50.6, 75.4, 100.2],
     [0.3, 26.1, 51.2, 75.9, 100.2],
 );
-const LEFT: ([f64; 5], [f64; 5]) = (
+pub const LEFT: ([f64; 5], [f64; 5]) = (
     [0.1, 25.2, 50.3, 75.1, 100.0],
     [0.2, 25.5, 50.6, 75.3, 100.0],
 );
@@ -246,13 +246,22 @@ fn signals(walk: &Walk, step: &str) -> Vec<String> {
 }
 
 pub fn direct() -> Walk {
+    with_runs(E1, LEFT, true)
+}
+
+/// The same with other readings up and down; set, or left as found. What is left must be within its limits.
+pub fn with_runs(found: ([f64; 5], [f64; 5]), left: ([f64; 5], [f64; 5]), set: bool) -> Walk {
     let mut walk = Walk::new("set-ends", SHEET);
     to_the_first_stroke(&mut walk);
-    walk.run("found-run", &E1.0, &downwards(E1.1));
-    walk.answer("to-setting", "1");
-    set_both(&mut walk, "4.00", "20.01", "run-direct");
+    walk.run("found-run", &found.0, &downwards(found.1));
+    if set {
+        walk.answer("to-setting", "1");
+        set_both(&mut walk, "4.00", "20.01", "run-direct");
+    } else {
+        walk.answer("to-setting", "2");
+    }
     mid_and_starts(&mut walk);
-    walk.run("left-run", &LEFT.0, &downwards(LEFT.1));
+    walk.run("left-run", &left.0, &downwards(left.1));
     walk.answers(&[
         ("open-time", "15.2"),
         ("close-time", "14.1"),

@@ -125,6 +125,11 @@ impl Walk {
         );
     }
 
+    /// All records so far.
+    pub fn records(&self) -> &[sayback::core::record::Record] {
+        &self.world.records
+    }
+
     pub fn report(&self) -> Report {
         let records: Vec<_> = (0..).zip(self.world.records.iter().cloned()).collect();
         report::build(&Source {
@@ -134,6 +139,7 @@ impl Walk {
             whole: "whole",
             clips_folder: "clips",
             sounds: &sayback::report::Sounds::new(),
+            doubts: &[],
         })
     }
 }

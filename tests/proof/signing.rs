@@ -116,6 +116,43 @@ fn each_change_is_said_in_words() {
     }
 }
 
+#[test]
+fn the_record_names_who_signed_and_what_is_no_longer_good() {
+    let run = Run::signed();
+    let made = |file: &str| fs::read_to_string(run.file(file)).unwrap();
+    // Made again by signing itself.
+    let html = made("record.html");
+    for part in [
+        "Signed with a key",
+        "calls itself \u{201C}K. L.\u{201D}",
+        "Whose key that is, the signature does not prove",
+        "Nothing was changed since.",
+    ] {
+        assert!(html.contains(part), "{part}");
+    }
+    assert!(!html.contains("NOT GOOD"));
+    let json = |text: String| -> serde_json::Value { serde_json::from_str(&text).unwrap() };
+    let data = json(made("record.json"));
+    assert_eq!(data["signatures"][0]["good"], true);
+    let schema = json(sayback::report::schema());
+    assert!(jsonschema::validator_for(&schema).unwrap().is_valid(&data));
+    let exceptions = data["exceptions"].as_array().unwrap().len();
+    // A sound taken away afterwards is no longer what was signed.
+    fs::remove_file(run.file("clips/506-5.wav")).unwrap();
+    let output = super::sayback()
+        .arg("record")
+        .arg(run.path())
+        .output()
+        .unwrap();
+    assert!(output.status.success());
+    let html = made("record.html");
+    assert!(html.contains("NOT GOOD") && html.contains("A signature is not good: 001.txt"));
+    assert!(html.contains("Changed since: "), "{html}");
+    let data = json(made("record.json"));
+    assert_eq!(data["signatures"][0]["good"], false);
+    assert!(data["exceptions"].as_array().unwrap().len() > exceptions);
+}
+
 fn replace(run: &Run, file: &str, old: &str, new: &str) {
     let path = run.file(file);
     let text = fs::read_to_string(&path).unwrap();

@@ -215,6 +215,15 @@ fn a_character_without_a_letter_is_told_and_not_dropped() {
     assert!(text.contains("By Ωμέγα Иван") && !text.contains("do not have are shown"));
 }
 
+#[test]
+fn an_empty_tag_keeps_no_pdf_from_being_made() {
+    for tag in ["", " ", "\u{200B}\u{202E}"] {
+        let mut report = fv_118().report();
+        report.head.tag = Some(tag.to_owned());
+        assert!(report::pdf(&report).is_ok(), "{tag:?}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 16, failure_persistence: None, ..ProptestConfig::default() })]
 

@@ -74,6 +74,7 @@ impl Journal {
             by: Some("K. L.".to_owned()),
             relayed_by: Some("B. T.".to_owned()),
             from_recording: false,
+            route: None,
         };
         let saved = Saved::new(&job, started.clone());
         let mut journal = Self {
@@ -246,6 +247,7 @@ impl Journal {
             whole,
             clips_folder: "clips",
             sounds: &self.sounds,
+            doubts: &[],
         })
     }
 }

@@ -1,4 +1,4 @@
-//! Faults of a job file or a job sheet: where, what, and what to do about it.
+//! Faults of a job file, a job sheet or a route: where, what, and what to do about it.
 //!
 //! Holds the list of faults of the text that is being read; the readers of
 //! `load` add to it and nobody takes away.
@@ -7,7 +7,7 @@ use std::fmt;
 use std::ops::Range;
 
 /// Bytes of the text that a fault or a reference points to.
-pub(in crate::job) type Span = Range<usize>;
+pub(crate) type Span = Range<usize>;
 
 /// More faults than this are counted, not told.
 const MOST: usize = 100;
@@ -80,14 +80,14 @@ impl fmt::Display for JobErrors {
 
 /// The faults found so far in one text.
 #[derive(Debug)]
-pub(in crate::job) struct Faults<'t> {
+pub(crate) struct Faults<'t> {
     text: &'t str,
     list: Vec<(usize, Fault)>,
     more: usize,
 }
 
 impl<'t> Faults<'t> {
-    pub(in crate::job) fn new(text: &'t str) -> Self {
+    pub(crate) fn new(text: &'t str) -> Self {
         Self {
             text,
             list: Vec::new(),
@@ -96,35 +96,41 @@ impl<'t> Faults<'t> {
     }
 
     /// The text that is being read.
-    pub(in crate::job) fn text(&self) -> &'t str {
+    pub(crate) fn text(&self) -> &'t str {
         self.text
     }
 
-    pub(in crate::job) fn is_empty(&self) -> bool {
+    /// Line of a place, from 1.
+    pub(crate) fn line_of(&self, span: &Span) -> usize {
+        self.text[..floor(self.text, span.start)]
+            .matches('\n')
+            .count()
+            + 1
+    }
+
+    pub(crate) fn is_empty(&self) -> bool {
         self.list.is_empty()
     }
 
     /// True once so many faults are listed that looking for near names is not worth its time.
-    pub(in crate::job) fn is_full(&self) -> bool {
+    pub(crate) fn is_full(&self) -> bool {
         self.list.len() >= MOST
     }
 
-    pub(in crate::job) fn add(
-        &mut self,
-        span: &Span,
-        what: impl Into<String>,
-        fix: impl Into<String>,
-    ) {
+    pub(crate) fn add(&mut self, span: &Span, what: impl Into<String>, fix: impl Into<String>) {
         if self.is_full() {
             self.more += 1;
             return;
         }
-        self.list
-            .push((span.start, place(self.text, span, what.into(), fix.into())));
+        let fault = place(self.text, span, what.into(), fix.into());
+        // What holds for every actuator of a route is read for each of them, and told once.
+        if !self.list.iter().any(|(_, other)| *other == fault) {
+            self.list.push((span.start, fault));
+        }
     }
 
     /// An unknown name, with the nearest known one or the whole list as the fix.
-    pub(in crate::job) fn unknown<'n>(
+    pub(crate) fn unknown<'n>(
         &mut self,
         span: &Span,
         what: &str,
@@ -143,7 +149,7 @@ impl<'t> Faults<'t> {
     }
 
     /// All of them, as an error of this file.
-    pub(in crate::job) fn into_errors(mut self, file: &str) -> JobErrors {
+    pub(crate) fn into_errors(mut self, file: &str) -> JobErrors {
         self.list.sort_by_key(|(start, _)| *start);
         JobErrors {
             file: shown(file),
@@ -154,7 +160,7 @@ impl<'t> Faults<'t> {
 }
 
 /// A fault that has no place in the text: the file as a whole.
-pub(in crate::job) fn whole_file(file: &str, what: &str, fix: &str) -> JobErrors {
+pub(crate) fn whole_file(file: &str, what: &str, fix: &str) -> JobErrors {
     let fault = Fault {
         line: 1,
         column: 1,
@@ -215,7 +221,7 @@ fn floor(text: &str, at: usize) -> usize {
 
 /// Control characters, characters that turn the direction of writing, and those that
 /// cannot be seen: they could write on the terminal or hide text from the reader.
-pub(in crate::job) fn is_hidden(c: char) -> bool {
+pub(crate) fn is_hidden(c: char) -> bool {
     c.is_control()
         || matches!(c,
             '\u{00AD}' | '\u{061C}' | '\u{115F}' | '\u{1160}' | '\u{180E}' | '\u{200B}'..='\u{200F}'
@@ -224,7 +230,7 @@ pub(in crate::job) fn is_hidden(c: char) -> bool {
 }
 
 /// A found text as it can be shown in a message: on one line, not long, nothing hidden.
-pub(in crate::job) fn shown(text: &str) -> String {
+pub(crate) fn shown(text: &str) -> String {
     let mut short: String = text
         .chars()
         .take(60)
@@ -237,7 +243,7 @@ pub(in crate::job) fn shown(text: &str) -> String {
 }
 
 /// "use one of a, b, c", at most a dozen.
-pub(in crate::job) fn among<'n>(known: impl Iterator<Item = &'n str>) -> String {
+pub(crate) fn among<'n>(known: impl Iterator<Item = &'n str>) -> String {
     let names: Vec<&str> = known.collect();
     match names.len() {
         0 => "there is none to choose from".to_owned(),
@@ -247,10 +253,7 @@ pub(in crate::job) fn among<'n>(known: impl Iterator<Item = &'n str>) -> String 
 }
 
 /// The known name that was probably meant.
-pub(in crate::job) fn near<'n>(
-    found: &str,
-    known: impl Iterator<Item = &'n str>,
-) -> Option<&'n str> {
+pub(crate) fn near<'n>(found: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
     let wanted: Vec<char> = found.to_lowercase().chars().take(60).collect();
     known
         .map(|name| {

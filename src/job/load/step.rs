@@ -72,6 +72,7 @@ pub(in crate::job) fn read(draft: &mut Draft, mut table: Table) {
     let measures = table
         .text("measures", NAME, &mut draft.faults)
         .map(|text| text.text);
+    let part = table.text("part", NAME, &mut draft.faults);
     let lifts = table.texts("lifts", NAME, &mut draft.faults);
     let restores = table.texts("restores", NAME, &mut draft.faults);
     let can_lift = matches!(kind.text.as_str(), "instruction" | "gate");
@@ -84,6 +85,14 @@ pub(in crate::job) fn read(draft: &mut Draft, mut table: Table) {
             &thing.span,
             what,
             "only an instruction or a gate says that it was done",
+        );
+    }
+    if let (Some(part), true) = (&part, kind.text != "instruction") {
+        let what = format!("a step of kind \"{}\" has a part", shown(&kind.text));
+        draft.faults.add(
+            &part.span,
+            what,
+            "only an instruction says that a part was repaired or replaced",
         );
     }
     let next = draft.target(&mut table, "next", by);
@@ -102,6 +111,7 @@ pub(in crate::job) fn read(draft: &mut Draft, mut table: Table) {
         kind,
         when,
         measures,
+        part: part.map(|text| text.text),
         lifts: lifts.iter().map(|text| text.text.clone()).collect(),
         restores: restores.iter().map(|text| text.text.clone()).collect(),
         adjusts,

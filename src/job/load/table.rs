@@ -10,31 +10,31 @@ use toml::de::{DeTable, DeValue};
 use super::fault::{Faults, Span, is_hidden, shown};
 
 /// Characters of a sentence that is spoken: longer ones cannot be kept in mind.
-pub(in crate::job) const SENTENCE: usize = 200;
+pub(crate) const SENTENCE: usize = 200;
 /// Characters of a name for the big print and the record.
-pub(in crate::job) const NAME: usize = 60;
+pub(crate) const NAME: usize = 60;
 /// Characters of a paragraph.
-pub(in crate::job) const PARAGRAPH: usize = 600;
+pub(crate) const PARAGRAPH: usize = 600;
 
 /// A table and the keys of it that have been asked for.
-pub(in crate::job) struct Table<'a, 't> {
+pub(crate) struct Table<'a, 't> {
     entries: &'a DeTable<'t>,
     /// Where it stands.
-    pub(in crate::job) span: Span,
+    pub(crate) span: Span,
     /// What it is, for messages: "step \"isolated\"".
-    pub(in crate::job) name: String,
+    pub(crate) name: String,
     used: BTreeSet<&'static str>,
 }
 
 /// A text and its place.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(in crate::job) struct Text {
-    pub(in crate::job) text: String,
-    pub(in crate::job) span: Span,
+pub(crate) struct Text {
+    pub(crate) text: String,
+    pub(crate) span: Span,
 }
 
 impl<'a, 't> Table<'a, 't> {
-    pub(in crate::job) fn new(
+    pub(crate) fn new(
         value: &'a Spanned<DeValue<'t>>,
         name: impl Into<String>,
         faults: &mut Faults,
@@ -58,7 +58,7 @@ impl<'a, 't> Table<'a, 't> {
         }
     }
 
-    pub(in crate::job) fn root(document: &'a Spanned<DeTable<'t>>, name: &str) -> Self {
+    pub(crate) fn root(document: &'a Spanned<DeTable<'t>>, name: &str) -> Self {
         Self {
             entries: document.get_ref(),
             span: 0..0,
@@ -68,13 +68,13 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// The value of a key, if it is there.
-    pub(in crate::job) fn take(&mut self, key: &'static str) -> Option<&'a Spanned<DeValue<'t>>> {
+    pub(crate) fn take(&mut self, key: &'static str) -> Option<&'a Spanned<DeValue<'t>>> {
         self.used.insert(key);
         self.entries.get(key)
     }
 
     /// The value of a key that must be there.
-    pub(in crate::job) fn need(
+    pub(crate) fn need(
         &mut self,
         key: &'static str,
         example: &str,
@@ -92,7 +92,7 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// A text that may be left out.
-    pub(in crate::job) fn text(
+    pub(crate) fn text(
         &mut self,
         key: &'static str,
         most: usize,
@@ -103,7 +103,7 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// A text that must be there; empty after a fault.
-    pub(in crate::job) fn need_text(
+    pub(crate) fn need_text(
         &mut self,
         key: &'static str,
         most: usize,
@@ -119,7 +119,7 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// An id that must be there; empty after a fault.
-    pub(in crate::job) fn need_id(&mut self, faults: &mut Faults) -> Text {
+    pub(crate) fn need_id(&mut self, faults: &mut Faults) -> Text {
         let id = self.need_text("id", 200, "\"a-name\"", faults);
         if !id.text.is_empty() {
             check_id(&id, faults);
@@ -128,7 +128,7 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// True or false; false where it is left out.
-    pub(in crate::job) fn flag(&mut self, key: &'static str, faults: &mut Faults) -> bool {
+    pub(crate) fn flag(&mut self, key: &'static str, faults: &mut Faults) -> bool {
         let Some(value) = self.take(key) else {
             return false;
         };
@@ -146,7 +146,7 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// A list of texts; empty where it is left out.
-    pub(in crate::job) fn texts(
+    pub(crate) fn texts(
         &mut self,
         key: &'static str,
         most: usize,
@@ -158,7 +158,7 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// The tables of a list; empty where it is left out.
-    pub(in crate::job) fn tables(
+    pub(crate) fn tables(
         &mut self,
         key: &'static str,
         name: &str,
@@ -184,7 +184,7 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// Every entry, in the order of the file, for a table whose keys are names.
-    pub(in crate::job) fn entries(&self) -> Vec<(Text, &'a Spanned<DeValue<'t>>)> {
+    pub(crate) fn entries(&self) -> Vec<(Text, &'a Spanned<DeValue<'t>>)> {
         let mut list: Vec<_> = self
             .entries
             .iter()
@@ -203,7 +203,7 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// Every key that nobody asked for is a fault.
-    pub(in crate::job) fn done(self, faults: &mut Faults) {
+    pub(crate) fn done(self, faults: &mut Faults) {
         for (key, _) in self.entries() {
             if !self.used.contains(key.text.as_str()) {
                 let name = format!("key in {}:", self.name);
@@ -214,7 +214,7 @@ impl<'a, 't> Table<'a, 't> {
 }
 
 /// A string with something in it, nothing hidden, on one line, and not too long.
-pub(in crate::job) fn text(
+pub(crate) fn text(
     value: &Spanned<DeValue>,
     what: &str,
     most: usize,
@@ -267,7 +267,7 @@ pub(in crate::job) fn text(
     })
 }
 
-pub(in crate::job) fn texts(
+pub(crate) fn texts(
     value: &Spanned<DeValue>,
     key: &str,
     most: usize,
@@ -290,7 +290,7 @@ pub(in crate::job) fn texts(
 }
 
 /// Checks `[a-z0-9-]{1,40}`.
-pub(in crate::job) fn check_id(id: &Text, faults: &mut Faults) {
+pub(crate) fn check_id(id: &Text, faults: &mut Faults) {
     if !is_id(&id.text) {
         let better: String = id
             .text
@@ -313,7 +313,7 @@ pub(in crate::job) fn check_id(id: &Text, faults: &mut Faults) {
     }
 }
 
-pub(in crate::job) fn is_id(text: &str) -> bool {
+pub(crate) fn is_id(text: &str) -> bool {
     (1..=40).contains(&text.len())
         && text
             .bytes()
@@ -321,7 +321,7 @@ pub(in crate::job) fn is_id(text: &str) -> bool {
 }
 
 /// A decimal as text: digits, at most one point, a minus in front.
-pub(in crate::job) fn decimal(text: &Text, faults: &mut Faults) -> Option<Decimal> {
+pub(crate) fn decimal(text: &Text, faults: &mut Faults) -> Option<Decimal> {
     number(&text.text)
         .map_err(|fix| {
             faults.add(
@@ -334,7 +334,7 @@ pub(in crate::job) fn decimal(text: &Text, faults: &mut Faults) -> Option<Decima
 }
 
 /// A decimal as text, or what to write instead.
-pub(in crate::job) fn number(text: &str) -> Result<Decimal, String> {
+pub(crate) fn number(text: &str) -> Result<Decimal, String> {
     let digits = text.strip_prefix('-').unwrap_or(text);
     let (whole, fraction) = digits.split_once('.').unwrap_or((digits, "0"));
     let all_digits = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
@@ -358,11 +358,20 @@ pub(in crate::job) fn number(text: &str) -> Result<Decimal, String> {
 }
 
 /// A decimal in quotes.
-pub(in crate::job) fn decimal_value(
+pub(crate) fn decimal_value(
     value: &Spanned<DeValue>,
     what: &str,
     faults: &mut Faults,
 ) -> Option<Decimal> {
+    decimal_text(value, what, faults).and_then(|text| decimal(&text, faults))
+}
+
+/// The same, not read yet.
+pub(crate) fn decimal_text(
+    value: &Spanned<DeValue>,
+    what: &str,
+    faults: &mut Faults,
+) -> Option<Text> {
     if let DeValue::Integer(_) | DeValue::Float(_) = value.get_ref() {
         let found = faults.text().get(value.span()).unwrap_or_default();
         let fix = format!(
@@ -376,11 +385,11 @@ pub(in crate::job) fn decimal_value(
         );
         return None;
     }
-    text(value, what, 30, faults).and_then(|text| decimal(&text, faults))
+    text(value, what, 30, faults)
 }
 
 /// What a TOML value is, in words.
-pub(in crate::job) fn kind_of(value: &DeValue) -> &'static str {
+pub(crate) fn kind_of(value: &DeValue) -> &'static str {
     match value {
         DeValue::String(_) => "text",
         DeValue::Integer(_) => "a bare whole number",

@@ -96,6 +96,36 @@ pub(super) fn strokes(page: &mut Markup, report: &Report) {
     });
 }
 
+/// Of each quantity the largest drift, and the suggestion of the next check.
+pub(super) fn since(page: &mut Markup, report: &Report) {
+    let Some(since) = &report.since else { return };
+    page.element("section", &[], |page| {
+        page.leaf("h2", "", "Since last as left");
+        page.element("ul", &[], |page| {
+            for line in since.lines.iter().filter(|line| line.largest) {
+                let points = since
+                    .lines
+                    .iter()
+                    .filter(|other| other.measures == line.measures && other.point.is_some())
+                    .count();
+                page.element("li", &[], |page| {
+                    page.text(&line.words);
+                    if points > 1 {
+                        page.text(" ").leaf(
+                            "span",
+                            "why",
+                            &format!("the largest of {points} points"),
+                        );
+                    }
+                });
+            }
+            for line in &since.next {
+                page.leaf("li", "", line);
+            }
+        });
+    });
+}
+
 /// Each column of a group in a table of its own.
 pub(super) fn runs(page: &mut Markup, report: &Report) {
     for group in grouped(&report.runs) {

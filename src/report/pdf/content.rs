@@ -23,6 +23,7 @@ pub(super) fn front(report: &Report, unwritable: bool) -> Vec<Block> {
     blocks.extend(found_and_left(report));
     blocks.extend(runs(report));
     blocks.extend(strokes(report));
+    blocks.extend(behind::since(report));
     blocks.extend(findings(report));
     blocks.extend(decisions(report));
     blocks.extend(behind::corrections_and_skips(report));

@@ -228,11 +228,16 @@ impl Work<'_> {
     }
 
     fn heading(&mut self, level: u16, words: &str, width: f32) -> Strip {
-        let node = self.node(Role::Heading(level, words.to_owned()), 0);
+        // A heading without a title is refused by PDF/UA: a tag can be empty, or of letters that are not seen.
+        let mut words = crate::report::plain::plain(words);
+        if words.trim().is_empty() {
+            words = "\u{2013}".to_owned();
+        }
+        let node = self.node(Role::Heading(level, words.clone()), 0);
         let times = if level == 1 { 2.0 } else { 1.1 };
         let span = Span {
             times: Some(times),
-            ..super::blocks::bold(words)
+            ..super::blocks::bold(words.as_str())
         };
         let above = if level == 1 { 0.0 } else { 0.55 * self.size };
         let mut strip = one_strip(self.lines(std::slice::from_ref(&span), width, node, false));
@@ -248,7 +253,7 @@ impl Work<'_> {
             strip.height += 0.25 * self.size;
         }
         strip.keep_with_next = true;
-        strip.heading = Some(words.to_owned());
+        strip.heading = Some(words);
         strip
     }
 

@@ -1,5 +1,6 @@
 //! As found and as left: pairs, the track, runs.
 
+use rust_decimal::Decimal;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -161,6 +162,9 @@ pub struct RunCell {
     pub missing: Option<String>,
     /// Deviation from the point, % of span, with sign, where the unit allows it.
     pub deviation: Option<String>,
+    /// The same unrounded, for what is worked out from it.
+    #[serde(skip)]
+    pub deviation_unrounded: Option<Decimal>,
     /// True if the deviation is beyond the limit.
     pub beyond: bool,
     /// Values that it replaced, oldest first.

@@ -296,6 +296,16 @@ pub(super) fn proof(report: &Report, unwritable: bool) -> Vec<Block> {
     let mut programs = vec![head.program.as_str()];
     programs.extend(head.resumed_with.iter().map(String::as_str));
     let mut blocks = Vec::new();
+    for signature in &report.signatures {
+        blocks.push(Block::Paragraph(vec![
+            if signature.good {
+                bold("Signed: ")
+            } else {
+                mark("SIGNATURE NOT GOOD", Mark::Reversed)
+            },
+            small(format!(" {} ({})", signature.words, signature.file)),
+        ]));
+    }
     if !report.cautions.is_empty() {
         blocks.push(Block::Paragraph(vec![
             small("Cautions of the job: "),
@@ -324,6 +334,26 @@ pub(super) fn proof(report: &Report, unwritable: bool) -> Vec<Block> {
         )]));
     }
     blocks
+}
+
+/// Of each quantity the largest drift, and the suggestion of the next check.
+pub(super) fn since(report: &Report) -> Vec<Block> {
+    let Some(since) = &report.since else {
+        return Vec::new();
+    };
+    let largest = since
+        .lines
+        .iter()
+        .filter(|line| line.largest)
+        .map(|line| &line.words);
+    section("Since last as left", false, || {
+        vec![Block::List(
+            largest
+                .chain(&since.next)
+                .map(|line| vec![text(line)])
+                .collect(),
+        )]
+    })
 }
 
 /// A heading with what stands under it; nothing where there is nothing.
