@@ -2,7 +2,7 @@
 
 use std::path::Path;
 use std::sync::mpsc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use super::{DONE, Failure, NOT_DONE};
 use crate::args::EnrolArgs;
@@ -19,8 +19,8 @@ use crate::enrolment::cepstra::RATE;
 use crate::enrolment::{Acoustics, Clip, Files, PROMPTS, is_held_back};
 use crate::spoken::{self, CommandSet};
 
-/// How long a prompt waits for its answer.
-const PROMPT_WAITS: Duration = Duration::from_secs(8);
+/// Tenths of a second of sound that a prompt waits for its answer.
+const PROMPT_TENTHS: u32 = 80;
 /// Fewer clips held back than this prove nothing.
 const FEWEST_HELD_BACK: usize = 6;
 
@@ -44,15 +44,14 @@ pub fn enrol(args: &EnrolArgs) -> Result<u8, Failure> {
     }
     let base = ModelFolder::open(&ModelChoice::BuiltIn, &cache_folder()).map_err(Failure::wrong)?;
     let acoustics: Vec<Acoustics> = base.iter().map(read).collect::<Result<_, _>>()?;
-    let clips = match &args.recordings {
-        Some(list) => from_recordings(list, &acoustics[0])?,
-        None => match from_microphone(args, &acoustics[0])? {
-            Some(clips) => clips,
-            None => {
-                super::print("Broken off; nothing is kept.\n")?;
-                return Ok(NOT_DONE);
-            }
-        },
+    let clips = if let Some(list) = &args.recordings {
+        from_recordings(list, &acoustics[0])?
+    } else {
+        let Some(clips) = from_microphone(args, &acoustics[0])? else {
+            super::print("Broken off; nothing is kept.\n")?;
+            return Ok(NOT_DONE);
+        };
+        clips
     };
     let held_back: Vec<&Clip> = clips
         .iter()
@@ -130,7 +129,6 @@ fn read(folder: &ModelFolder) -> Result<Acoustics, Failure> {
 /// Both networks at once, each on a thread of its own.
 fn fit(acoustics: &[Acoustics], learn: &[Clip]) -> Result<Vec<Vec<u8>>, Failure> {
     let others: Vec<Clip> = others(&acoustics[0]);
-    let began = Instant::now();
     let fitted = std::thread::scope(|scope| {
         let working: Vec<_> = acoustics
             .iter()
@@ -161,7 +159,6 @@ fn fit(acoustics: &[Acoustics], learn: &[Clip]) -> Result<Vec<Vec<u8>>, Failure>
         .into_iter()
         .collect::<Result<Vec<_>, _>>()
         .map_err(Failure::wrong)?;
-    tell(&format!("learnt in {:.0} s", began.elapsed().as_secs_f64()));
     Ok(fitted)
 }
 
@@ -334,7 +331,7 @@ fn from_microphone(
     drop(sender);
     let any = spoken::named_slot("ANY").ok_or_else(|| Failure::wrong("there is no slot ANY"))?;
     let mut reading = Reading::default();
-    let (mut ready, mut asked, mut since) = (false, 0, Instant::now());
+    let (mut ready, mut asked, mut tenths) = (false, 0, 0);
     while reading.prompt().is_some() {
         output
             .show(&reading.view(ready))
@@ -343,11 +340,15 @@ fn from_microphone(
         match world.recv_timeout(Duration::from_millis(500)) {
             Ok(FromWorld::EarBack) => {
                 ready = true;
-                since = Instant::now();
+                tenths = 0;
                 ear.listen(&any, CommandSet::All, asked);
             }
             Ok(FromWorld::Level(level)) => {
                 output.level(level);
+                tenths += 1;
+                if ready && tenths > PROMPT_TENTHS {
+                    reading.take(None);
+                }
             }
             Ok(FromWorld::Heard(heard)) if heard.listen == asked => {
                 let clip = Clip {
@@ -368,12 +369,11 @@ fn from_microphone(
             Ok(FromWorld::Key(Key::Stop) | FromWorld::End(_) | FromWorld::KeysGone)
             | Err(mpsc::RecvTimeoutError::Disconnected) => return Ok(None),
             Ok(FromWorld::Key(Key::Minus)) => reading.pass(),
-            _ if ready && since.elapsed() > PROMPT_WAITS => reading.take(None),
             _ => {}
         }
         if (reading.number, reading.tries) != before {
             asked += 1;
-            since = Instant::now();
+            tenths = 0;
             ear.listen(&any, CommandSet::All, asked);
         }
     }

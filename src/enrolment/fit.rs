@@ -462,7 +462,9 @@ fn following(
     next[at(silence)][at(silence)] += 1.0;
     let to_one = |chances: &mut Vec<f64>| {
         let sum: f64 = chances.iter().sum();
-        chances.iter_mut().for_each(|chance| *chance /= sum);
+        for chance in chances.iter_mut() {
+            *chance /= sum;
+        }
     };
     to_one(&mut begin);
     next.iter_mut().for_each(to_one);

@@ -134,11 +134,11 @@ impl Network {
         reader.expect("</Nnet3>")?;
         let nodes = nodes(&lines, &components)?;
         let network = Self {
+            bytes,
             nodes,
             components,
             places,
             outputs,
-            bytes,
         };
         for name in FITTED {
             network.layer(name)?;
@@ -193,10 +193,9 @@ impl Network {
             needed[node] = times;
         }
         let mut done: Vec<Moments> = Vec::with_capacity(head);
-        for node in 0..head {
-            needed[node].sort_unstable();
-            needed[node].dedup();
-            let times = std::mem::take(&mut needed[node]);
+        for (node, mut times) in needed.into_iter().enumerate().take(head) {
+            times.sort_unstable();
+            times.dedup();
             let rows = if node == 0 {
                 // A sound is thought to go on as it begins and ends, as libvosk does.
                 let last = i64::try_from(cepstra.nrows() - 1).unwrap_or(i64::MAX);

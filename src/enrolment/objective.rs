@@ -140,7 +140,7 @@ pub fn anything(scores: &Array2<f32>, following: &Following) -> (f64, Array2<f32
     let mut forward: Vec<Vec<f64>> = Vec::with_capacity(frames);
     let mut come: Vec<Vec<f64>> = Vec::with_capacity(frames);
     let (mut scales, mut total) = (Vec::with_capacity(frames), 0.0);
-    for frame in 0..frames {
+    for (frame, high) in high.iter().enumerate() {
         let entering: Vec<f64> = match forward.last() {
             None => following.begin.clone(),
             Some(before) => (0..count)
@@ -162,7 +162,7 @@ pub fn anything(scores: &Array2<f32>, following: &Following) -> (f64, Array2<f32
         for chance in &mut now {
             *chance /= scale;
         }
-        total += scale.ln() + high[frame];
+        total += scale.ln() + high;
         scales.push(scale);
         come.push(entering);
         forward.push(now);
