@@ -7,6 +7,8 @@ mod cli;
 mod core;
 #[cfg(feature = "voice")]
 mod ear;
+#[cfg(feature = "voice")]
+mod enrolment;
 mod history;
 mod job;
 mod journal;

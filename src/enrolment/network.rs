@@ -132,6 +132,10 @@ impl Network {
             components.push((name, component));
         }
         reader.expect("</Nnet3>")?;
+        for context in ["<LeftContext>", "<RightContext>"] {
+            reader.expect(context)?;
+            reader.count()?;
+        }
         let nodes = nodes(&lines, &components)?;
         let network = Self {
             bytes,
