@@ -260,9 +260,3 @@ proptest! {
         }
     }
 }
-
-#[test]
-fn the_demo_route_is_sound() {
-    let text = include_str!("../../jobs/demo-route.csv");
-    assert_eq!(good("jobs/demo-route.csv", text).items.len(), 3);
-}
