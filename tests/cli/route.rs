@@ -323,3 +323,19 @@ fn a_damaged_run_is_told_and_the_others_go_on() {
     );
     assert!(week.list().contains("next: FV-118"));
 }
+
+/// The route that the README names.
+#[test]
+fn the_route_of_the_demo_lists_its_three_actuators() {
+    let folder = tempfile::tempdir().unwrap();
+    let output = sayback()
+        .args(["route", "audio-fixtures/demo-route.csv", "--list", "--runs"])
+        .arg(folder.path())
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output));
+    for tag in ["FV-118", "FV-121", "TV-204"] {
+        assert!(text(&output).contains(tag), "{}", text(&output));
+    }
+    assert!(text(&output).contains("3 of 3 left"), "{}", text(&output));
+}
