@@ -339,3 +339,34 @@ fn the_route_of_the_demo_lists_its_three_actuators() {
     }
     assert!(text(&output).contains("3 of 3 left"), "{}", text(&output));
 }
+
+/// By voice alone: the list's second line, a tag by the spelling alphabet, and a stop before any job began.
+#[cfg(feature = "voice")]
+#[test]
+fn an_actuator_is_chosen_by_voice_and_its_tag() {
+    let folder = tempfile::tempdir().unwrap();
+    let output = sayback()
+        .args([
+            "route",
+            "audio-fixtures/demo-route.csv",
+            "--fast",
+            "--plain",
+        ])
+        .args(["--recording", "audio-fixtures/route.flac", "--runs"])
+        .arg(folder.path())
+        .output()
+        .unwrap();
+    let told = text(&output);
+    for part in [
+        "Right: by tag or number?",
+        "Right: FV121?",
+        "No meter was checked today.",
+        "STOPPED",
+        "3 of 3 left: 3 not started",
+    ] {
+        assert!(told.contains(part), "no {part} in {told}");
+    }
+    // Nothing that was said to a list is evidence of anything: no run was begun.
+    let runs = std::fs::read_dir(folder.path()).unwrap().flatten();
+    assert_eq!(runs.filter(|entry| entry.path().is_dir()).count(), 0);
+}
