@@ -193,6 +193,10 @@ pub struct SessionArgs {
     /// Model folder in Vosk's format, instead of the one inside the program.
     #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
     pub model: Option<PathBuf>,
+    /// Listen with the common ear, even where one was fitted to the person of --by.
+    #[cfg(feature = "voice")]
+    #[arg(long)]
+    pub common_ear: bool,
     /// File with other keys for the acts.
     #[arg(long, value_name = "FILE", env = "SAYBACK_KEYS")]
     pub keys: Option<PathBuf>,

@@ -7,14 +7,13 @@ use std::time::Duration;
 use super::{DONE, Failure, NOT_DONE};
 use crate::args::EnrolArgs;
 use crate::core::{Key, View};
-use crate::drive::{FromWorld, Output, Sound};
+use crate::drive::{FromWorld, Sound};
 use crate::edge::ear::{Ear, ModelChoice, ModelFolder, built_in_hash, cache_folder};
-use crate::edge::live_ear::LiveEar;
 use crate::edge::own_voice::{self, About, Checked, Draft};
 use crate::edge::settings::Settings;
 use crate::edge::voice::clips::{self, Clips};
 use crate::edge::voice::render::resample;
-use crate::edge::{clock, keys, plain, screen, sound, tell};
+use crate::edge::{clock, sound, tell};
 use crate::enrolment::cepstra::RATE;
 use crate::enrolment::{Acoustics, Clip, Files, PROMPTS, is_held_back};
 use crate::spoken::{self, CommandSet};
@@ -79,9 +78,22 @@ pub fn enrol(args: &EnrolArgs) -> Result<u8, Failure> {
     let before = check(&ModelChoice::BuiltIn, &held_back)?;
     let after = check(&ModelChoice::Folder(draft.folder().to_owned()), &held_back)?;
     let figures = format!("Clips that it did not learn from: before {before}; after {after}.\n");
+    // One that is of no use any more is no reason to keep nothing.
+    let in_use = own_voice::find(&args.by).ok().flatten();
+    let known = match &in_use {
+        Some((folder, _)) => Some(check(&ModelChoice::Folder(folder.clone()), &held_back)?),
+        None => None,
+    };
     if !after.is_better_than(&before) {
+        let stays = in_use.map_or("the common ear", |_| "your ear of before");
         super::print(&format!(
-            "{figures}It does not hear you better than the common ear, so it is not kept; what was kept before stays. Nothing to do: the common ear is used.\n"
+            "{figures}It does not hear you better than the common ear, so it is not kept; {stays} is used as until now.\n"
+        ))?;
+        return Ok(NOT_DONE);
+    }
+    if let Some(known) = known.filter(|known| known.is_better_than(&after)) {
+        super::print(&format!(
+            "{figures}Your ear of before hears them better ({known}), and stays. To begin anew: --forget first.\n"
         ))?;
         return Ok(NOT_DONE);
     }
@@ -310,25 +322,16 @@ fn from_microphone(
     args: &EnrolArgs,
     acoustics: &Acoustics,
 ) -> Result<Option<Vec<(Clip, bool)>>, Failure> {
-    let (sender, world) = mpsc::sync_channel(64);
-    crate::edge::signals::listen(sender.clone())
-        .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
     let microphone = args
         .microphone
         .clone()
         .or_else(|| Settings::of_user().microphone);
-    let mut ear = LiveEar::start(ModelChoice::BuiltIn, microphone, true, sender.clone());
-    let look = screen::Look::of_environment(args.contrast);
-    let mut output: Box<dyn Output> = if super::run::on_screen(args.plain) {
-        let shown = screen::Screen::enter(look).map_err(|error| {
-            Failure::wrong(format!("cannot use this terminal: {error}. Try --plain"))
-        })?;
-        keys::listen(sender.clone(), keys::Keymap::default());
-        Box::new(shown)
-    } else {
-        Box::new(plain::Plain::new(look.unicode))
-    };
-    drop(sender);
+    let (mut ear, mut output, world) = super::mic_check::reading_aloud(
+        ModelChoice::BuiltIn,
+        microphone,
+        args.plain,
+        args.contrast,
+    )?;
     let any = spoken::named_slot("ANY").ok_or_else(|| Failure::wrong("there is no slot ANY"))?;
     let mut reading = Reading::default();
     let (mut ready, mut asked, mut tenths) = (false, 0, 0);

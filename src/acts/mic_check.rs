@@ -9,12 +9,12 @@ use crate::args::{MicrophoneCheckArgs, MicrophonesArgs};
 use crate::core::{Key, View};
 use crate::drive::{FromWorld, Output, Sound};
 use crate::edge::clock;
-use crate::edge::ear::Ear;
+use crate::edge::ear::{Ear, ModelChoice};
 use crate::edge::listening::{Gate, Rule};
 use crate::edge::live_ear::LiveEar;
 use crate::edge::mic::{LevelMeter, devices, find};
 use crate::edge::settings::{LastCheck, Settings};
-use crate::edge::{keys, plain, screen, sound, tell};
+use crate::edge::{keys, plain as lines, screen, sound, tell};
 use crate::mic_check::{Check, Fit, Measured, Now, Tenth};
 use crate::spoken::{self, CommandSet};
 
@@ -98,23 +98,9 @@ fn from_microphone(
     microphone: Option<String>,
     args: &MicrophoneCheckArgs,
 ) -> Result<Option<Measured>, Failure> {
-    let (sender, world) = mpsc::sync_channel(64);
-    crate::edge::signals::listen(sender.clone())
-        .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
     let name = microphone.clone().unwrap_or_else(|| "(default)".to_owned());
     let model = super::tables::model_choice(args.model.as_deref());
-    let mut ear = LiveEar::start(model, microphone, true, sender.clone());
-    let look = screen::Look::of_environment(args.contrast);
-    let mut output: Box<dyn Output> = if super::run::on_screen(args.plain) {
-        let shown = screen::Screen::enter(look).map_err(|error| {
-            Failure::wrong(format!("cannot use this terminal: {error}. Try --plain"))
-        })?;
-        keys::listen(sender.clone(), keys::Keymap::default());
-        Box::new(shown)
-    } else {
-        Box::new(plain::Plain::new(look.unicode))
-    };
-    drop(sender);
+    let (mut ear, mut output, world) = reading_aloud(model, microphone, args.plain, args.contrast)?;
     let any = spoken::named_slot("ANY").ok_or_else(|| Failure::wrong("there is no slot ANY"))?;
     let mut check = Check::default();
     let mut asked = 0;
@@ -160,6 +146,36 @@ fn from_microphone(
         }
     }
     Ok(Some(check.measured(&name)))
+}
+
+/// The ear, what shows the prompts, and what comes from the ear and the keys.
+type ReadingAloud = (LiveEar, Box<dyn Output>, mpsc::Receiver<FromWorld>);
+
+/// Microphone, screen or lines, and what comes from them and the keys, for reading aloud what is shown.
+///
+/// # Errors
+/// If the signals or the terminal cannot be had.
+pub(super) fn reading_aloud(
+    model: ModelChoice,
+    microphone: Option<String>,
+    plain: bool,
+    contrast: bool,
+) -> Result<ReadingAloud, Failure> {
+    let (sender, world) = mpsc::sync_channel(64);
+    crate::edge::signals::listen(sender.clone())
+        .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
+    let ear = LiveEar::start(model, microphone, true, sender.clone());
+    let look = screen::Look::of_environment(contrast);
+    let output: Box<dyn Output> = if super::run::on_screen(plain) {
+        let shown = screen::Screen::enter(look).map_err(|error| {
+            Failure::wrong(format!("cannot use this terminal: {error}. Try --plain"))
+        })?;
+        keys::listen(sender, keys::Keymap::default());
+        Box::new(shown)
+    } else {
+        Box::new(lines::Plain::new(look.unicode))
+    };
+    Ok((ear, output, world))
 }
 
 fn shown(check: &Check, ready: bool) -> View {

@@ -586,11 +586,11 @@ impl Ear {
 #[cfg(feature = "voice")]
 fn model(args: &SessionArgs, by: Option<&str>) -> crate::edge::ear::ModelChoice {
     use crate::edge::{ear::ModelChoice, own_voice};
-    if let (None, Some(by)) = (&args.model, by) {
+    if let (None, false, Some(by)) = (&args.model, args.common_ear, by) {
         match own_voice::find(by) {
             Ok(Some((folder, about))) => {
                 tell(&format!(
-                    "listening with the ear that was fitted to {}; without it: --by another name",
+                    "listening with the ear that was fitted to {}; without it: --common-ear",
                     about.by
                 ));
                 return ModelChoice::Folder(folder);

@@ -489,6 +489,18 @@ fn a_voice_that_the_common_ear_hears_badly_is_heard_better_and_kept() {
         1,
         "nothing is left beside"
     );
+    let run = |more: &[&str]| {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_sayback"))
+            .env("XDG_DATA_HOME", home.path())
+            .args(["run", "meter-check", "--by", "kim orr", "--fast", "--plain"])
+            .args(["--recording", "audio-fixtures/clips/yes.flac"])
+            .args(more)
+            .output()
+            .unwrap();
+        String::from_utf8_lossy(&output.stderr).into_owned()
+    };
+    assert!(run(&[]).contains("fitted to Kim Orr"));
+    assert!(!run(&["--common-ear"]).contains("fitted to"));
     let again = folder.join("clips.tsv");
     let (code, told) = enrol(
         home.path(),
