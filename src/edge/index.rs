@@ -20,7 +20,6 @@ use rusqlite::{Connection, Transaction, params};
 
 use super::runs::{RunFolder, RunsError};
 use crate::history::{FORMAT, PastJob, PastText, tag_key};
-use crate::proof::JOURNAL;
 
 /// Name of the index, in the folder of the runs.
 pub const FILE: &str = "sayback-history.sqlite";
@@ -269,25 +268,13 @@ struct Journal {
 }
 
 fn journals(runs: &Path) -> Result<Vec<Journal>, RunsError> {
-    let entries = match fs::read_dir(runs) {
-        Ok(entries) => entries,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
-        Err(source) => {
-            return Err(RunsError::Io {
-                what: "read the folder",
-                path: runs.to_owned(),
-                source,
-                fix: "Check that it is a folder and can be read, or name another with --runs",
-            });
-        }
-    };
     let nanoseconds = |seconds: i64, rest: i64| seconds.wrapping_mul(1_000_000_000) + rest;
-    Ok(entries
-        .filter_map(Result::ok)
-        .filter_map(|entry| {
-            let about = fs::metadata(entry.path().join(JOURNAL)).ok()?;
-            about.is_file().then(|| Journal {
-                name: entry.file_name().to_string_lossy().into_owned(),
+    Ok(RunFolder::all(runs)?
+        .into_iter()
+        .filter_map(|run| {
+            let about = fs::metadata(run.journal()).ok()?;
+            Some(Journal {
+                name: run.path.file_name()?.to_string_lossy().into_owned(),
                 bytes: i64::try_from(about.len()).unwrap_or(i64::MAX),
                 modified: nanoseconds(about.mtime(), about.mtime_nsec()),
                 changed: nanoseconds(about.ctime(), about.ctime_nsec()),

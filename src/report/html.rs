@@ -18,22 +18,14 @@ use crate::job::Stage;
 /// The record as a page that needs nothing but itself and, for the sound, its clips folder.
 #[must_use]
 pub fn html(report: &Report) -> String {
-    let mut page = Markup::default();
-    page.literal("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
-    page.literal("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
-    page.leaf(
-        "title",
-        "",
+    let mut page = Markup::page(
         &format!(
             "{} {}",
             report.head.tag.as_deref().unwrap_or("no tag"),
             report.head.title
         ),
+        &[include_str!("style.css"), plot::STYLE],
     );
-    page.literal("\n<style>\n")
-        .literal(include_str!("style.css"))
-        .literal(plot::STYLE)
-        .literal("</style>\n</head>\n<body>\n<main>\n");
     top(&mut page, report);
     exceptions(&mut page, report);
     summary(&mut page, report);

@@ -15,6 +15,20 @@ pub(super) struct Markup {
 pub(super) type Attribute<'a> = (&'static str, &'a str);
 
 impl Markup {
+    /// The beginning of a page that needs nothing but itself, up to where its content begins.
+    pub(super) fn page(title: &str, styles: &[&'static str]) -> Self {
+        let mut page = Self::default();
+        page.literal("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
+        page.literal("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
+        page.leaf("title", "", title);
+        page.literal("\n<style>\n");
+        for style in styles {
+            page.literal(style);
+        }
+        page.literal("</style>\n</head>\n<body>\n<main>\n");
+        page
+    }
+
     /// The finished page.
     pub(super) fn finish(self) -> String {
         self.written

@@ -17,20 +17,7 @@ from decimal import Decimal
 import numpy as np
 from scipy import stats
 
-
-class Check:
-    def __init__(self, name):
-        self.name, self.count, self.off = name, 0, []
-
-    def near(self, what, found, expected):
-        self.count += 1
-        if not np.isclose(float(found), float(expected), rtol=1e-9, atol=1e-9):
-            self.off.append(f"{self.name}: {what} is {found}, worked out again {expected}")
-
-    def same(self, what, found, expected):
-        self.count += 1
-        if found != expected:
-            self.off.append(f"{self.name}: {what} is {found!r}, worked out again {expected!r}")
+from compared import Check
 
 
 def key(reading):

@@ -1,13 +1,11 @@
 //! The history of an actuator worked out again with numpy and scipy.
 
-use std::process::Command;
-
 use sayback::history::PastJob;
 use sayback::history::tag::{TagHistory, mean_and_deviation};
 use sayback::report::week;
 use serde_json::{Value, json};
 
-use super::{here, python};
+use super::{python, run};
 use crate::core::set_ends::LEFT;
 use crate::history::made::Made;
 
@@ -74,14 +72,7 @@ fn check(python: &std::path::Path, data: &str) -> (bool, String) {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("history.json");
     std::fs::write(&path, data).unwrap();
-    let output = Command::new(python)
-        .arg(here().join("history.py"))
-        .arg(&path)
-        .output()
-        .unwrap();
-    let text = String::from_utf8_lossy(&output.stdout).into_owned()
-        + &String::from_utf8_lossy(&output.stderr);
-    (output.status.success(), text)
+    run(python, "history.py", &[path])
 }
 
 #[test]

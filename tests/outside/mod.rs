@@ -54,9 +54,10 @@ fn demo(folder: &Path) -> PathBuf {
     crate::cli::only_run(folder)
 }
 
-fn run(python: &Path, arguments: &[PathBuf]) -> (bool, String) {
+/// What a script of this folder says, and whether it is content.
+fn run(python: &Path, script: &str, arguments: &[PathBuf]) -> (bool, String) {
     let output = Command::new(python)
-        .arg(here().join("record.py"))
+        .arg(here().join(script))
         .args(arguments)
         .output()
         .unwrap();
@@ -78,7 +79,7 @@ fn every_number_of_a_record_is_worked_out_again_from_its_csv() {
         })
         .collect();
     files.push(demo(&folder.path().join("runs")).join("record.csv"));
-    let (good, text) = run(python, &files);
+    let (good, text) = run(python, "record.py", &files);
     eprintln!("{text}");
     assert!(good, "{text}");
     // It can fail: one digit of one number, in each kind of row that holds one.
@@ -93,7 +94,7 @@ fn every_number_of_a_record_is_worked_out_again_from_its_csv() {
         assert!(whole.contains(old), "{old} in {whole}");
         let path = folder.path().join("changed.csv");
         std::fs::write(&path, whole.replacen(old, new, 1)).unwrap();
-        let (good, text) = run(python, &[path]);
+        let (good, text) = run(python, "record.py", &[path]);
         assert!(!good, "{old} became {new} and nobody saw it: {text}");
     }
 }
@@ -110,6 +111,6 @@ fn the_data_keep_to_the_schema_by_a_library_of_another_language() {
         arguments.push(path);
     }
     arguments.push(demo(&folder.path().join("runs")).join("record.json"));
-    let (good, text) = run(python, &arguments);
+    let (good, text) = run(python, "record.py", &arguments);
     assert!(good, "{text}");
 }

@@ -1,7 +1,7 @@
 //! The record of a run: what it says, how it is laid out, and that nothing said or typed can break it.
 
 mod hostile;
-mod pages;
+pub mod pages;
 mod pdf;
 mod relayed;
 mod says;

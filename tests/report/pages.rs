@@ -14,9 +14,8 @@ fn rows(report: &Report) -> Vec<BTreeMap<String, String>> {
         .collect()
 }
 
-#[test]
-fn the_page_needs_nothing_but_itself_and_runs_nothing() {
-    let html = report::html(&fv_118().report());
+/// A page that loads nothing and runs nothing.
+pub fn needs_nothing_and_runs_nothing(html: &str) {
     for never in [
         "<script",
         "http",
@@ -34,6 +33,12 @@ fn the_page_needs_nothing_but_itself_and_runs_nothing() {
             "{never} is on the page"
         );
     }
+}
+
+#[test]
+fn the_page_needs_nothing_but_itself_and_runs_nothing() {
+    let html = report::html(&fv_118().report());
+    needs_nothing_and_runs_nothing(&html);
     assert!(
         html.contains("lang=\"en\"")
             && html.contains("name=\"viewport\"")

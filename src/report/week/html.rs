@@ -8,18 +8,10 @@ use crate::route::CheckResult;
 /// to their records.
 #[must_use]
 pub fn html(week: &Week) -> String {
-    let mut page = Markup::default();
-    page.literal("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
-    page.literal("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
-    page.leaf(
-        "title",
-        "",
+    let mut page = Markup::page(
         &format!("Summary {} to {}", week.from, week.to),
+        &[include_str!("../style.css"), include_str!("week.css")],
     );
-    page.literal("\n<style>\n")
-        .literal(include_str!("../style.css"))
-        .literal(include_str!("week.css"))
-        .literal("</style>\n</head>\n<body>\n<main>\n");
     top(&mut page, week);
     at_a_glance(&mut page, week);
     for (at, figure) in week.figures.iter().enumerate() {

@@ -146,21 +146,19 @@ fn play_room(folder: &Path) -> std::sync::mpsc::Sender<Vec<i16>> {
     send
 }
 
-/// The real ear: what it takes while nobody speaks, a word, a word whose second half is lost.
-#[test]
-fn a_word_is_heard_and_half_a_word_is_not_when_the_source_is_taken_away() {
-    let what = "a word through a sound server, cut in its middle";
-    if std::env::var("SAYBACK_LONG").as_deref() != Ok("1") {
-        return skipped(what, "it takes a minute; set SAYBACK_LONG=1");
-    }
+/// A sound server of one's own, its folder, and the ALSA configuration that leads to it; none, loudly,
+/// where there can be none.
+fn served(what: &str) -> Option<(tempfile::TempDir, Server, std::path::PathBuf)> {
     for tool in ["pulseaudio", "pactl"] {
         if Command::new(tool).arg("--version").output().is_err() {
-            return skipped(what, &format!("{tool} is not installed"));
+            skipped(what, &format!("{tool} is not installed"));
+            return None;
         }
     }
     let folder = tempfile::tempdir().expect("a folder");
     let Some(server) = Server::start(folder.path()) else {
-        return skipped(what, "pulseaudio does not start here");
+        skipped(what, "pulseaudio does not start here");
+        return None;
     };
     let config = folder.path().join("asound.conf");
     let socket = folder.path().join("native");
@@ -169,6 +167,19 @@ fn a_word_is_heard_and_half_a_word_is_not_when_the_source_is_taken_away() {
         socket.display()
     );
     fs::write(&config, text).expect("written");
+    Some((folder, server, config))
+}
+
+/// The real ear: what it takes while nobody speaks, a word, a word whose second half is lost.
+#[test]
+fn a_word_is_heard_and_half_a_word_is_not_when_the_source_is_taken_away() {
+    let what = "a word through a sound server, cut in its middle";
+    if std::env::var("SAYBACK_LONG").as_deref() != Ok("1") {
+        return skipped(what, "it takes a minute; set SAYBACK_LONG=1");
+    }
+    let Some((folder, server, config)) = served(what) else {
+        return;
+    };
     let module = server.plug();
     let speak = play_room(&server.folder);
     let mut process = child("ear", &config)
@@ -289,22 +300,9 @@ fn a_source_that_is_taken_away_is_lost_and_comes_back() {
     if std::env::var("SAYBACK_LONG").as_deref() != Ok("1") {
         return skipped(what, "it takes half a minute; set SAYBACK_LONG=1");
     }
-    for tool in ["pulseaudio", "pactl"] {
-        if Command::new(tool).arg("--version").output().is_err() {
-            return skipped(what, &format!("{tool} is not installed"));
-        }
-    }
-    let folder = tempfile::tempdir().expect("a folder");
-    let Some(server) = Server::start(folder.path()) else {
-        return skipped(what, "pulseaudio does not start here");
+    let Some((folder, server, config)) = served(what) else {
+        return;
     };
-    let config = folder.path().join("asound.conf");
-    let socket = folder.path().join("native");
-    let text = format!(
-        "pcm.{PCM} {{ type pulse server \"unix:{}\" hint {{ show on description \"Server\" }} }}\n",
-        socket.display()
-    );
-    fs::write(&config, text).expect("written");
     let mut module = server.plug();
     server.speak();
 
