@@ -140,6 +140,10 @@ pub struct RouteArgs {
     /// Job sheet of the meter check: the meter, its limits, and what it is checked with.
     #[arg(long, value_name = "FILE")]
     pub meter: Option<PathBuf>,
+    /// The first day that counts, in place of the route's own: runs that began before it are of an
+    /// earlier route.
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = day)]
+    pub from: Option<jiff::civil::Date>,
     /// Who does the jobs, where the route does not say.
     #[arg(long, value_name = "NAME")]
     pub by: Option<String>,
@@ -208,6 +212,14 @@ pub struct SessionArgs {
     pub folder: RunsFolder,
 }
 
+/// A day as ISO 8601 writes it.
+fn day(text: &str) -> Result<jiff::civil::Date, String> {
+    text.parse()
+        .ok()
+        .filter(|_| text.len() == 10)
+        .ok_or_else(|| format!("{text} is no date. Write it as 2026-11-23"))
+}
+
 fn speed(text: &str) -> Result<f32, String> {
     within(text, 0.7, 1.6)
 }
@@ -261,11 +273,11 @@ pub struct HistoryArgs {
 #[derive(Debug, Args)]
 pub struct SummaryArgs {
     /// First date, YYYY-MM-DD. Without it: Monday of this week, or of the week of --to.
-    #[arg(long, value_name = "DATE")]
-    pub from: Option<String>,
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    pub from: Option<jiff::civil::Date>,
     /// Last date, YYYY-MM-DD. Without it: six days after the first.
-    #[arg(long, value_name = "DATE")]
-    pub to: Option<String>,
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    pub to: Option<jiff::civil::Date>,
     /// The route of these dates: its groups, and what was planned and not begun.
     #[arg(long, value_name = "FILE")]
     pub route: Option<PathBuf>,

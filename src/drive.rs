@@ -18,7 +18,7 @@ use crate::journal::Journal;
 use crate::spoken::{CommandSet, Slot};
 use crate::storage::FileStorage;
 
-pub use keeping::{Keeps, NotKept};
+pub use keeping::{InMemory, Keeps};
 pub use sound::{Fed, Silence, Sound};
 
 /// The longest wait without drawing again, so that a missed resize does not stay.

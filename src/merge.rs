@@ -89,6 +89,11 @@ fn body_words(body: &Body) -> String {
         }
         Body::Held { step, seconds, .. } => format!("{step} held {seconds} s"),
         Body::Noted { text, .. } => format!("note \u{201C}{text}\u{201D}"),
+        Body::Alike { runs, measured, .. } => format!(
+            "readings exactly as in {}; each measured: {}",
+            runs.join(", "),
+            if *measured { "yes" } else { "no" }
+        ),
         Body::Relayed { by: Some(by), .. } => format!("relayed by {by} from here on"),
         Body::Relayed { by: None, .. } => "relayed by nobody from here on".to_owned(),
         Body::Withdrawn { seq, .. } => format!("record {seq} taken back"),

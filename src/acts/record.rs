@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::{DONE, Failure};
 use crate::args::{Form, RecordArgs, RunsFolder};
-use crate::core::record::{Body, Cursor, Record};
+use crate::core::record::{Body, Cursor, Record, closing};
 use crate::core::run::Saved;
 use crate::edge::clock;
 use crate::edge::index;
@@ -230,10 +230,7 @@ pub fn is_open(folder: &RunFolder) -> bool {
 }
 
 fn closed(entries: &[Entry<Record>]) -> bool {
-    matches!(
-        entries.last().map(|entry| &entry.record.body),
-        Some(Body::Closed { .. })
-    )
+    closing(entries.iter().map(|entry| &entry.record.body)).is_some()
 }
 
 /// How a journal ended, for a person.
@@ -279,18 +276,10 @@ fn state(job: &Job, entries: &[Entry<Record>]) -> String {
         return "not readable with its job file".to_owned();
     };
     let tag = saved.plate_word("tag").unwrap_or("no tag yet");
-    let at = match (&saved.cursor, records.last().map(|record| &record.body)) {
-        (
-            Cursor::Closed,
-            Some(Body::Closed {
-                complete: false,
-                reason,
-            }),
-        ) => {
-            format!(
-                "ended early: {}",
-                reason.as_deref().unwrap_or("no reason given")
-            )
+    let closed = closing(records.iter().map(|record| &record.body));
+    let at = match (&saved.cursor, closed) {
+        (Cursor::Closed, Some((false, reason))) => {
+            format!("ended early: {}", reason.unwrap_or("no reason given"))
         }
         (Cursor::Closed, _) => "done".to_owned(),
         (Cursor::Step { id, .. }, _) => format!("open at step {id}"),

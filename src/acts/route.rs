@@ -3,25 +3,31 @@
 //! Nothing about the route is written anywhere but into the journals of its runs:
 //! where each actuator stands is read from them anew before each question.
 
+mod shelf;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use self::shelf::Shelf;
+pub(super) use self::shelf::checks;
 use super::run::{Beginning, Begun, Bench, Ear, Left};
 use super::{DONE, Failure, NOT_DONE};
 use crate::args::RouteArgs;
 use crate::core::Run;
-use crate::core::record::{Cursor, Record, Started};
+use crate::core::record::{Body, Cursor, How, Record, Started};
 use crate::core::run::Saved;
-use crate::drive::NotKept;
+use crate::drive::InMemory;
 use crate::edge::clock;
 use crate::edge::runs::{self, RunFolder};
 use crate::edge::tell;
 use crate::job::sheet::{self, Sheet};
 use crate::job::{Job, PlateValue, built_in};
+use crate::journal::{Journal, Opened};
 use crate::route::{
-    self, Check, Chosen, Doubt, Item, Progress, Route, RouteMark, RunFacts, Standing, Wanted,
+    self, Chosen, Doubt, Item, Progress, Route, RouteMark, RunFacts, Standing, Wanted,
 };
+use crate::storage::FileStorage;
 
 /// The built-in job by which a meter is checked.
 const METER_CHECK: &str = "meter-check";
@@ -31,7 +37,10 @@ const METER_CHECK: &str = "meter-check";
 /// # Errors
 /// If the route, the sheet of the meter, the recording or the runs folder is not right.
 pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
-    let (bytes, route) = read(&args.file)?;
+    let (bytes, mut route) = read(&args.file)?;
+    if let Some(from) = args.from {
+        route.from = Some(from.to_string());
+    }
     let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
     let mut shelf = Shelf::new(runs, &route);
     let (meter_text, meter_job) = super::run::read_job(METER_CHECK)?;
@@ -61,6 +70,7 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
             changed.join(". ")
         ));
     }
+    told.extend(route::progress(&route, &facts, clock::wall()).old_words());
     let bench = Bench::open(ear, &args.session)?;
     let mut work = Work {
         args,
@@ -186,14 +196,23 @@ impl Work<'_> {
 
     /// Asks one list.
     fn ask(&mut self, list: Job) -> Left {
+        self.ask_and_hear(list).0
+    }
+
+    /// Asks one list; with how the last answer came in.
+    fn ask_and_hear(&mut self, list: Job) -> (Left, Option<How>) {
         let started = Started::of(&list, super::run::PROGRAM, BTreeMap::new());
         let saved = Saved::new(&list, started);
         let run = Run::new(Arc::new(list), saved);
         let nowhere = RunFolder {
             path: PathBuf::new(),
         };
-        let ended = self.bench.drive(run, NotKept, &nowhere);
-        self.bench.go_on(ended)
+        let kept = InMemory::default();
+        let ended = self.bench.drive(run, kept.clone(), &nowhere);
+        let left = self.bench.go_on(ended);
+        // A list keeps no sound: there is no folder that it would belong to.
+        let how = kept.how().map(|how| How { clip: None, ..how });
+        (left, how)
     }
 
     fn named<'p>(&mut self, progress: &'p Progress<'p>, text: &str) -> Option<&'p Standing<'p>> {
@@ -320,12 +339,6 @@ impl Work<'_> {
         }
         if let Some(item) = item {
             let facts = self.shelf.facts()?;
-            let name = folder.name();
-            let questions: Vec<String> = route::alike(&facts)
-                .iter()
-                .filter(|alike| alike.runs.last() == Some(&name))
-                .map(route::Alike::question)
-                .collect();
             let state = route::progress(self.route, &facts, clock::wall())
                 .standings
                 .iter()
@@ -334,7 +347,9 @@ impl Work<'_> {
             if let Some(state) = state {
                 self.told.push(format!("{}: {state}.", item.tag));
             }
-            self.told.extend(questions);
+            if let Some(ends) = self.question_alike(&folder, &facts)? {
+                return Ok(Some(ends));
+            }
         } else {
             self.tell_doubts()?;
         }
@@ -346,6 +361,50 @@ impl Work<'_> {
             return Ok(ended_unseen(&left));
         }
         Ok(ended(&left).or(Some(Ends::With(left.code))))
+    }
+
+    /// Readings that are exactly those of the jobs before are questioned; the answer goes into the journal
+    /// of this run, and on its record.
+    fn question_alike(
+        &mut self,
+        folder: &RunFolder,
+        facts: &[RunFacts],
+    ) -> Result<Option<Ends>, Failure> {
+        let name = folder.name();
+        let Some(alike) = route::alike(facts)
+            .into_iter()
+            .find(|alike| alike.runs.last() == Some(&name) && alike.measured.is_none())
+        else {
+            return Ok(None);
+        };
+        let progress = route::progress(self.route, facts, clock::wall());
+        let (left, how) = self.ask_and_hear(route::ask_alike(&self.route.title, &progress, &alike));
+        if let Some(ends) = ended(&left) {
+            return Ok(Some(ends));
+        }
+        let (Some(measured), Some(how)) = (route::each_was_measured(&left.saved), how) else {
+            self.told.push(alike.answered());
+            return Ok(None);
+        };
+        let storage = FileStorage::open(&folder.journal()).map_err(Failure::not_saved)?;
+        let opened: Opened<Record, FileStorage> =
+            Journal::open(storage).map_err(|error| Failure::wrong(error.to_string()))?;
+        let mut journal = opened.journal;
+        journal
+            .append(&Record {
+                at: clock::wall(),
+                body: Body::Alike {
+                    runs: alike.runs,
+                    measured,
+                    how,
+                },
+            })
+            .map_err(Failure::not_saved)?;
+        drop(journal);
+        if let Err(failure) = super::write_pages(folder) {
+            self.told.push(failure.text);
+        }
+        Ok(None)
     }
 
     /// After a meter check: which jobs are in doubt now. Their records say so as well.
@@ -446,138 +505,4 @@ fn route_copy(file: &Path) -> &'static str {
         .extension()
         .is_some_and(|end| end.eq_ignore_ascii_case("toml"));
     if toml { "route.toml" } else { "route.csv" }
-}
-
-/// The runs that a route needs to know of, as read so far. A journal only grows: one of the same
-/// length is the same.
-struct Shelf {
-    runs: PathBuf,
-    /// How the names of their folders end.
-    jobs: Vec<String>,
-    from: Option<String>,
-    known: BTreeMap<String, (u64, RunFacts)>,
-}
-
-impl Shelf {
-    fn new(runs: PathBuf, route: &Route) -> Self {
-        let mut jobs: Vec<String> = route
-            .jobs
-            .values()
-            .map(|job| format!("-{}", job.job.id))
-            .collect();
-        jobs.push(format!("-{METER_CHECK}"));
-        Self {
-            runs,
-            jobs,
-            from: route.from.clone(),
-            known: BTreeMap::new(),
-        }
-    }
-
-    fn facts(&mut self) -> Result<Vec<RunFacts>, Failure> {
-        let mut all = Vec::new();
-        for folder in RunFolder::all(&self.runs).map_err(Failure::wrong)? {
-            let name = folder.name();
-            let of_route = self.jobs.iter().any(|job| name.ends_with(job));
-            let too_old = self.from.as_ref().is_some_and(|from| {
-                name.get(..from.len())
-                    .is_some_and(|day| day < from.as_str())
-            });
-            if !of_route || too_old {
-                continue;
-            }
-            let length = std::fs::metadata(folder.journal()).map_or(0, |about| about.len());
-            let known = match self.known.get(&name) {
-                Some((known, facts)) if *known == length => facts.clone(),
-                _ => facts(&folder),
-            };
-            self.known.insert(name, (length, known.clone()));
-            all.push(known);
-        }
-        Ok(all)
-    }
-
-    /// How the route differs from the copy that its newest run keeps.
-    fn changed(&self, route: &Route, facts: &[RunFacts], file: &Path) -> Vec<String> {
-        let newest = facts
-            .iter()
-            .filter(|run| run.route.as_ref().is_some_and(|mark| mark.id == route.id))
-            .max_by_key(|run| (run.began.utc_ms, run.name.clone()));
-        let Some((run, mark)) = newest.and_then(|run| run.route.as_ref().map(|mark| (run, mark)))
-        else {
-            return Vec::new();
-        };
-        if mark.hash == route.hash {
-            return Vec::new();
-        }
-        let folder = self.runs.join(&run.name);
-        let copy = ["route.toml", "route.csv"].into_iter().find_map(|name| {
-            std::fs::read(folder.join(name))
-                .ok()
-                .map(|bytes| (name, bytes))
-        });
-        let near = file.parent().unwrap_or(Path::new(""));
-        let before = copy
-            .filter(|(_, bytes)| blake3::hash(bytes).to_hex().as_str() == mark.hash)
-            .and_then(|(name, bytes)| {
-                route::from_bytes(&bytes, name, &mut |name| job(near, name)).ok()
-            });
-        match before {
-            None => vec![format!(
-                "it is another file than when {} began, and the copy of that time cannot be read",
-                run.name
-            )],
-            Some(before) => route::changes(&before, route),
-        }
-    }
-}
-
-/// The meter checks among the runs of a folder, from this day (`YYYY-MM-DD`) on. A run that cannot be
-/// read is none: the list of the route tells of it.
-pub(super) fn checks(runs: &Path, from: &str) -> Vec<Check> {
-    let end = format!("-{METER_CHECK}");
-    RunFolder::all(runs)
-        .unwrap_or_default()
-        .iter()
-        .filter(|folder| {
-            let name = folder.name();
-            name.ends_with(&end) && name.get(..from.len()).is_some_and(|day| day >= from)
-        })
-        .filter_map(|folder| facts(folder).check)
-        .collect()
-}
-
-fn facts(folder: &RunFolder) -> RunFacts {
-    let name = folder.name();
-    let read = match super::record::read(folder) {
-        Ok(read) => read,
-        Err(failure) => return RunFacts::unreadable(&name, failure.text),
-    };
-    let job = match super::run::read_job(&folder.job_file().to_string_lossy()) {
-        Ok((_, job)) => job,
-        Err(failure) => {
-            return RunFacts::unreadable(
-                &name,
-                format!(
-                    "its job file: {}",
-                    failure.text.lines().next().unwrap_or_default()
-                ),
-            );
-        }
-    };
-    let damaged = read.damaged().map(str::to_owned);
-    let records: Vec<Record> = read.entries.into_iter().map(|entry| entry.record).collect();
-    let facts = RunFacts::of(&name, &job, &records);
-    match (facts, damaged) {
-        (None, _) => RunFacts::unreadable(
-            &name,
-            "its journal does not begin with the start of a run".to_owned(),
-        ),
-        (Some(facts), None) => facts,
-        // What stands before the damage still says whose run it is.
-        (Some(facts), Some(why)) => RunFacts {
-            stands: route::Stands::Unreadable { why },
-            ..facts
-        },
-    }
 }

@@ -19,7 +19,7 @@ use crate::route::{self, Check, Route, RunFacts};
 /// If a date is none, or nothing can be read or written.
 pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
     let runs = runs::runs_folder(args.folder.runs.as_deref()).map_err(Failure::wrong)?;
-    let (from, to) = dates(args, &clock::day())?;
+    let (from, to) = dates(args)?;
     let plan = args.route.as_deref().map(read_route).transpose()?;
     let month_before = later(&from, -31);
     let earliest = match plan.as_ref().and_then(|route| route.from.clone()) {
@@ -113,31 +113,18 @@ fn later(date: &str, days: i64) -> String {
 }
 
 /// The first and the last date; by default the week, Monday to Sunday, that today lies in.
-fn dates(args: &SummaryArgs, today: &str) -> Result<(String, String), Failure> {
-    let date = |text: &str| {
-        let whole = text.len() == 10;
-        text.parse::<Date>()
-            .ok()
-            .filter(|_| whole)
-            .ok_or_else(|| Failure::wrong(format!("{text} is no date. Write it as 2026-11-23")))
-    };
+fn dates(args: &SummaryArgs) -> Result<(String, String), Failure> {
     let monday = |day: Date| {
         day.checked_sub(i64::from(day.weekday().to_monday_zero_offset()).days())
             .unwrap_or(day)
     };
     let week = |day: Date| day.checked_add(6.days()).unwrap_or(day);
-    let (from, to) = match (&args.from, &args.to) {
-        (Some(from), Some(to)) => (date(from)?, date(to)?),
-        (Some(from), None) => {
-            let from = date(from)?;
-            (from, week(from))
-        }
-        (None, Some(to)) => {
-            let to = date(to)?;
-            (monday(to), to)
-        }
+    let (from, to) = match (args.from, args.to) {
+        (Some(from), Some(to)) => (from, to),
+        (Some(from), None) => (from, week(from)),
+        (None, Some(to)) => (monday(to), to),
         (None, None) => {
-            let from = monday(date(today)?);
+            let from = monday(clock::today());
             (from, week(from))
         }
     };

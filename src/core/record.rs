@@ -113,6 +113,15 @@ pub enum Body {
         /// How it came in.
         how: How,
     },
+    /// These readings are exactly those of the jobs before, and it was asked whether each was measured.
+    Alike {
+        /// Names of the runs, this one last.
+        runs: Vec<String>,
+        /// The answer.
+        measured: bool,
+        /// How it came in.
+        how: How,
+    },
     /// The last answer was taken back.
     Withdrawn {
         /// Sequence number of the answer.
@@ -185,6 +194,7 @@ impl Body {
             Self::Plate { how, .. }
             | Self::Skipped { how, .. }
             | Self::Noted { how, .. }
+            | Self::Alike { how, .. }
             | Self::Relayed { how, .. }
             | Self::Stopped { how, .. }
             | Self::Restored { how, .. } => Some(how),
@@ -197,6 +207,17 @@ impl Body {
     #[must_use]
     pub fn clip(&self) -> Option<&Clip> {
         self.how().and_then(|how| how.clip.as_ref())
+    }
+}
+
+/// How a run was closed, if it was: whether every step was gone through, and why not. Behind the closing
+/// stands at most what was asked about the readings afterwards.
+pub fn closing<'b>(
+    mut bodies: impl DoubleEndedIterator<Item = &'b Body>,
+) -> Option<(bool, Option<&'b str>)> {
+    match bodies.rfind(|body| !matches!(body, Body::Alike { .. })) {
+        Some(Body::Closed { complete, reason }) => Some((*complete, reason.as_deref())),
+        _ => None,
     }
 }
 

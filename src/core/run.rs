@@ -165,6 +165,7 @@ impl Saved {
             }
             Body::Started(_)
             | Body::Noted { .. }
+            | Body::Alike { .. }
             | Body::Stopped { .. }
             | Body::Resumed { .. }
             | Body::Microphone { .. }

@@ -61,7 +61,7 @@ impl Turn<'_> {
                 value: Value::No, ..
             }) => "No. That is recorded. The job waits here until it is yes.".to_owned(),
             Body::Answered(_) | Body::Plate { .. } | Body::Restored { .. } => "Kept.".to_owned(),
-            Body::Noted { .. } | Body::Relayed { .. } => "Noted.".to_owned(),
+            Body::Noted { .. } | Body::Relayed { .. } | Body::Alike { .. } => "Noted.".to_owned(),
             Body::Withdrawn { .. } => "Taken back.".to_owned(),
             Body::Held { seconds, .. } => format!("Held {seconds} seconds. Release."),
             Body::Ending { .. } => "The job ends here.".to_owned(),

@@ -1,6 +1,9 @@
-//! Where the records of a session go: a journal, or nowhere. No state.
+//! Where the records of a session go: a journal, or nowhere but memory. No other state.
 
-use crate::core::record::Record;
+use std::cell::RefCell;
+use std::rc::Rc;
+
+use crate::core::record::{How, Record};
 use crate::journal::Journal;
 use crate::storage::FileStorage;
 
@@ -27,11 +30,26 @@ impl Keeps for Journal<Record, FileStorage> {
     }
 }
 
-/// Nothing is kept: what is chosen from a list is no evidence of anything.
-pub struct NotKept;
+/// Nothing goes to the disk: what is chosen from a list is no evidence of anything. Where it is after all,
+/// whoever asked finds here how it came in.
+#[derive(Clone, Debug, Default)]
+pub struct InMemory(Rc<RefCell<Vec<Record>>>);
 
-impl Keeps for NotKept {
-    fn keep(&mut self, _: &Record) -> Result<(), (String, bool)> {
+impl InMemory {
+    /// How the last answer came in; None before there is one.
+    #[must_use]
+    pub fn how(&self) -> Option<How> {
+        let records = self.0.borrow();
+        records
+            .iter()
+            .rev()
+            .find_map(|record| record.body.how().cloned())
+    }
+}
+
+impl Keeps for InMemory {
+    fn keep(&mut self, record: &Record) -> Result<(), (String, bool)> {
+        self.0.borrow_mut().push(record.clone());
         Ok(())
     }
 

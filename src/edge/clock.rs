@@ -77,12 +77,19 @@ pub fn wall() -> Wall {
     Wall { utc_ms, offset_min }
 }
 
+/// The local date.
+#[must_use]
+pub fn today() -> jiff::civil::Date {
+    let now = wall();
+    let offset =
+        jiff::tz::Offset::from_seconds(now.offset_min * 60).unwrap_or(jiff::tz::Offset::UTC);
+    offset
+        .to_datetime(jiff::Timestamp::from_millisecond(now.utc_ms).unwrap_or_default())
+        .date()
+}
+
 /// The local date, `YYYY-MM-DD`, for the names of runs.
 #[must_use]
 pub fn day() -> String {
-    wall()
-        .rfc3339()
-        .get(..10)
-        .unwrap_or("1970-01-01")
-        .to_owned()
+    today().to_string()
 }

@@ -12,7 +12,7 @@ use super::{
 use crate::calc::finding::{self as calculation, Finding};
 use crate::calc::rounding;
 use crate::core::question::value_text;
-use crate::core::record::{Answered, Body, Channel, How, Record, Row, Started, Wall};
+use crate::core::record::{Answered, Body, Channel, How, Record, Row, Started, Wall, closing};
 use crate::core::run::{Kept, Saved};
 use crate::job::{Job, PlateValue, Step, StepKind};
 
@@ -193,20 +193,14 @@ impl<'a> Folded<'a> {
                 |(_, record)| record.at,
             ))
         };
-        let (state, state_reason) = match self.bodies().last().map(|(.., body)| body) {
-            Some(Body::Closed { complete: true, .. }) => (State::Complete, None),
-            Some(Body::Closed {
-                complete: false,
-                reason,
-            }) => (
+        let closed = closing(self.source.records.iter().map(|(_, record)| &record.body));
+        let (state, state_reason) = match closed {
+            Some((true, _)) => (State::Complete, None),
+            Some((false, reason)) => (
                 State::EndedEarly,
-                Some(
-                    reason
-                        .clone()
-                        .unwrap_or_else(|| "no reason was given".to_owned()),
-                ),
+                Some(reason.unwrap_or("no reason was given").to_owned()),
             ),
-            _ => self.open_state(),
+            None => self.open_state(),
         };
         let mut resumed_with: Vec<String> = Vec::new();
         for (.., body) in self.bodies() {
@@ -381,6 +375,15 @@ impl<'a> Folded<'a> {
                 let (kind, step, text) = match body {
                     Body::Noted { step, text, .. } => {
                         (EventKind::Note, step.as_deref(), text.clone())
+                    }
+                    Body::Alike { runs, measured, .. } => {
+                        let (kind, answer) = if *measured {
+                            (EventKind::SameReadings, "each was measured")
+                        } else {
+                            (EventKind::NotMeasured, "not each was measured")
+                        };
+                        let text = format!("the same in {}: {answer}", runs.join(", "));
+                        (kind, None, text)
                     }
                     Body::Stopped { step, how } => {
                         (EventKind::Stop, step.as_deref(), how.heard.clone())

@@ -18,6 +18,7 @@ pub(super) fn exceptions(
     about_gates_and_stops(report, &mut list);
     about_findings(report, &mut list);
     about_readings(report, &mut list);
+    about_same_readings(report, &mut list);
     about_the_means(report, &mut list);
     for doubt in doubts {
         let (weight, what) = if doubt.failed {
@@ -78,6 +79,20 @@ fn about_the_journal(report: &Report, foreign: bool, other_job: bool, list: &mut
             "The journal is not whole",
             report.head.journal.clone(),
         );
+    }
+}
+
+fn about_same_readings(report: &Report, list: &mut Gathered) {
+    for event in &report.events {
+        let (weight, what) = match event.kind {
+            EventKind::NotMeasured => (Weight::Bad, "Not each reading was measured, as was said"),
+            EventKind::SameReadings => (
+                Weight::Watch,
+                "The readings are exactly those of the jobs before",
+            ),
+            _ => continue,
+        };
+        list.add(weight, Some(event.seq), what, event.text.clone());
     }
 }
 

@@ -404,6 +404,10 @@ pub struct Hold {
 pub enum EventKind {
     /// A remark.
     Note,
+    /// The readings are exactly those of the jobs before, and each was measured, as was said.
+    SameReadings,
+    /// The readings are exactly those of the jobs before, and not each was measured, as was said.
+    NotMeasured,
     /// A stop word or the stop key.
     Stop,
     /// The job was opened again.
@@ -430,6 +434,8 @@ impl EventKind {
     pub fn words(self) -> &'static str {
         match self {
             Self::Note => "Note",
+            Self::SameReadings => "Same readings",
+            Self::NotMeasured => "Not measured",
             Self::Stop => "STOP",
             Self::Resumed => "Resumed",
             Self::Frozen => "As found frozen",

@@ -1,5 +1,6 @@
 //! Three jobs in a row with exactly the same readings: worth a question, because
-//! readings that were copied look like that. Nothing is blocked. Pure; holds nothing.
+//! readings that were copied look like that. Nothing is blocked; the answer goes into the journal
+//! of the last of them. Pure; holds nothing.
 
 use super::facts::RunFacts;
 
@@ -17,9 +18,22 @@ pub struct Alike {
     pub tags: Vec<String>,
     /// How many readings each has.
     pub readings: usize,
+    /// Whether each was measured, as was said after the last of them; None where nobody answered.
+    pub measured: Option<bool>,
 }
 
 impl Alike {
+    /// The question with its answer, in words.
+    #[must_use]
+    pub fn answered(&self) -> String {
+        let answer = match self.measured {
+            None => "Not answered.",
+            Some(true) => "Answered: each was measured.",
+            Some(false) => "Answered: not each was measured.",
+        };
+        format!("{} {answer}", self.question())
+    }
+
     /// The question, in words.
     #[must_use]
     pub fn question(&self) -> String {
@@ -55,6 +69,7 @@ pub fn alike(runs: &[RunFacts]) -> Vec<Alike> {
                 runs: stretch.iter().map(|run| run.name.clone()).collect(),
                 tags: stretch.iter().filter_map(|run| run.tag.clone()).collect(),
                 readings: first.readings.len(),
+                measured: stretch.last().and_then(|run| run.measured),
             });
         }
         at += long.max(1);

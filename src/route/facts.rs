@@ -52,6 +52,9 @@ pub struct RunFacts {
     pub meters: Vec<String>,
     /// What a meter check came to; None where the run is none.
     pub check: Option<Check>,
+    /// Its readings were those of the jobs before: whether each was measured, as was said.
+    #[serde(default)]
+    pub measured: Option<bool>,
 }
 
 /// Where a run stands.
@@ -145,6 +148,10 @@ impl RunFacts {
                 .filter_map(|item| saved.plate_word(&item.id).map(str::to_owned))
                 .collect(),
             check: None,
+            measured: records.iter().rev().find_map(|record| match &record.body {
+                Body::Alike { measured, .. } => Some(*measured),
+                _ => None,
+            }),
         };
         for kept in saved
             .answers
@@ -191,6 +198,7 @@ impl RunFacts {
             read_at: Vec::new(),
             meters: Vec::new(),
             check: None,
+            measured: None,
         }
     }
 

@@ -32,8 +32,9 @@ pub fn lines(route: &Route, progress: &Progress, runs: &[RunFacts]) -> Vec<Strin
             lines.push(format!("cannot be read: {}: {why}", run.name));
         }
     }
+    lines.extend(progress.old_words().map(|old| format!("OLD: {old}")));
     for alike in alike(runs) {
-        lines.push(format!("QUESTION: {}", alike.question()));
+        lines.push(format!("QUESTION: {}", alike.answered()));
     }
     lines.push(match progress.next() {
         Some(next) => format!("next: {}", next.item.tag),

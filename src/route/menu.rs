@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use super::alike::Alike;
 use super::meter::Wanted;
 use super::state::{Progress, Standing};
 use crate::core::run::Saved;
@@ -129,6 +130,37 @@ pub fn checks_first(saved: &Saved) -> Option<bool> {
         return None;
     }
     saved.plate_word(ACT).map(|word| word == "check")
+}
+
+/// The question after the last of several jobs whose readings are exactly the same.
+#[must_use]
+pub fn ask_alike(title: &str, progress: &Progress, alike: &Alike) -> Job {
+    list(
+        title,
+        &progress.left(),
+        "",
+        vec![item(
+            ACT,
+            "Same readings",
+            &format!(
+                "{} Say one: each was measured. Two: not each.",
+                alike.question()
+            ),
+            PlateKind::Choice(vec![
+                option("measured", "each was measured"),
+                option("not", "not each was measured"),
+            ]),
+        )],
+    )
+}
+
+/// The answer to [`ask_alike`]: true where each was measured; None where it was left.
+#[must_use]
+pub fn each_was_measured(saved: &Saved) -> Option<bool> {
+    if saved.ending.is_some() {
+        return None;
+    }
+    saved.plate_word(ACT).map(|word| word == "measured")
 }
 
 /// Tag, what makes it urgent, and where it stands.

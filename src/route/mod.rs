@@ -33,7 +33,9 @@ pub use self::alike::{Alike, alike};
 pub use self::change::changes;
 pub use self::facts::{Check, CheckResult, RunFacts, Stands};
 pub use self::lines::lines;
-pub use self::menu::{Chosen, check_first, checks_first, chosen, menu};
+pub use self::menu::{
+    Chosen, ask_alike, check_first, checks_first, chosen, each_was_measured, menu,
+};
 pub use self::meter::{Doubt, Wanted, doubts, wanted_at_end, wanted_at_start};
 pub use self::state::{KINDS, Progress, Standing, State, progress, state};
 

@@ -127,7 +127,13 @@ pub struct Progress<'a> {
     pub taken_out: Vec<&'a RunFacts>,
     /// Runs that cannot be read; one of them may be of an actuator of the route.
     pub unreadable: Vec<&'a RunFacts>,
+    /// The runs that decide where an actuator stands although they began more than [`OLD_DAYS`] days ago,
+    /// where the route does not say from when on runs count.
+    pub old: Vec<&'a RunFacts>,
 }
+
+/// A route is for a week or two. A run older than this is more likely one of an earlier route of the same name.
+const OLD_DAYS: i64 = 31;
 
 /// Works out where a route stands, from the runs of a folder in any order.
 ///
@@ -181,10 +187,17 @@ pub fn progress<'a>(route: &'a Route, runs: &'a [RunFacts], now: Wall) -> Progre
         .into_iter()
         .filter(|run| matches!(run.stands, Stands::Unreadable { .. }))
         .collect();
+    let oldest = now.utc_ms - OLD_DAYS * 24 * 3_600_000;
+    let old = standings
+        .iter()
+        .filter_map(|standing| standing.deciding)
+        .filter(|run| route.from.is_none() && run.began.utc_ms < oldest)
+        .collect();
     Progress {
         standings,
         taken_out,
         unreadable,
+        old,
     }
 }
 
@@ -294,6 +307,18 @@ impl<'a> Progress<'a> {
             self.standings.len(),
             counts.join(", ")
         )
+    }
+
+    /// What is to be said about [`Progress::old`]; None where there is none.
+    #[must_use]
+    pub fn old_words(&self) -> Option<String> {
+        let first = self.old.iter().min_by_key(|run| run.began.utc_ms)?;
+        Some(format!(
+            "{} of {} stand by runs of more than {OLD_DAYS} days ago, the first of {}. To begin anew, give --from with the first day that counts.",
+            self.old.len(),
+            self.standings.len(),
+            first.began.day()
+        ))
     }
 
     /// The actuators with this tag as spelled or typed, or with this number on the list: marks

@@ -252,13 +252,52 @@ fn without_a_check_the_day_begins_with_a_question_and_nothing_is_blocked() {
 }
 
 #[test]
-fn three_equal_sets_of_readings_are_questioned() {
-    let week = Week::new(TABLE);
+fn three_equal_sets_of_readings_are_questioned_and_the_answer_is_on_the_record() {
     let job = "yes\n1002.5\n501.0\n501.5\ndone\n501.2\n";
-    let output = week.work(&format!("1\n1\n{GOOD_CHECK}{job}1\n{job}1\n{job}"));
     let question = "3 jobs in a row, FV-119, FV-118, FV-120, have exactly the same 4 readings. Was each of them measured?";
-    assert!(text(&output).contains(question), "{}", text(&output));
-    assert!(week.list().contains(question), "{}", week.list());
+    for (answer, listed, weight, what) in [
+        (
+            "1\n",
+            "Answered: each was measured.",
+            "watch",
+            "The readings are exactly those of the jobs before",
+        ),
+        (
+            "2\n",
+            "Answered: not each was measured.",
+            "bad",
+            "Not each reading was measured, as was said",
+        ),
+        // Nobody answered: that is no yes, and nothing is written.
+        ("", "Not answered.", "", ""),
+    ] {
+        let week = Week::new(TABLE);
+        let output = week.work(&format!("1\n1\n{GOOD_CHECK}{job}1\n{job}1\n{job}{answer}"));
+        assert!(text(&output).contains(question), "{}", text(&output));
+        let list = week.list();
+        assert!(list.contains(&format!("{question} {listed}")), "{list}");
+        assert_eq!(week.state("FV-120"), "done");
+        let run = week.run_of("FV-120");
+        let page = std::fs::read_to_string(run.join("record.json")).unwrap();
+        let record: serde_json::Value = serde_json::from_str(&page).unwrap();
+        assert_eq!(record["head"]["state"], "complete");
+        let told = record["exceptions"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .find(|one| one["what"] == what);
+        assert_eq!(told.is_some(), !what.is_empty(), "{page}");
+        if let Some(told) = told {
+            assert_eq!(told["weight"], weight);
+            let detail = told["detail"].as_str().unwrap();
+            assert!(detail.contains(&run.file_name().unwrap().to_string_lossy()[..]));
+        }
+        // The journal is whole with the answer behind its end, and the job is not open again.
+        let verified = sayback().arg("verify").arg(&run).output().unwrap();
+        assert_eq!(verified.status.code(), Some(0), "{}", text(&verified));
+        let again = week.work("5\n2\n");
+        assert!(!text(&again).contains("Say one:"), "{}", text(&again));
+    }
     // One digit more is another reading.
     let week = Week::new(TABLE);
     let other = job.replace("501.2", "501.20");

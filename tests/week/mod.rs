@@ -440,3 +440,47 @@ fn wrong_dates_and_empty_weeks_are_told_with_the_fix() {
         "{text}"
     );
 }
+
+/// A table names no first day. What was done by the runs of an earlier route is told, and left out on request.
+#[test]
+fn a_route_tells_what_was_done_long_ago_and_can_begin_anew() {
+    let folder = tempfile::tempdir().unwrap();
+    for made in [run("FV-1", 0, 1, LEFT), run("FV-2", 1, 2, LEFT)] {
+        made.write(folder.path());
+    }
+    let route = folder.path().join("week.csv");
+    std::fs::write(
+        &route,
+        "tag,job\nFV-1,set-ends\nFV-2,set-ends\nFV-3,set-ends\n",
+    )
+    .unwrap();
+    let list = |more: &[&str]| {
+        let output = Command::cargo_bin("sayback")
+            .unwrap()
+            .arg("route")
+            .arg(&route)
+            .args(["--list", "--runs"])
+            .arg(folder.path())
+            .args(more)
+            .output()
+            .unwrap();
+        String::from_utf8_lossy(&[output.stdout, output.stderr].concat()).into_owned()
+    };
+    let all = list(&[]);
+    assert!(all.contains("1 of 3 left: 1 not started, 2 done."), "{all}");
+    assert!(
+        all.contains("OLD: 2 of 3 stand by runs of more than 31 days ago, the first of 2024-11-25. To begin anew, give --from"),
+        "{all}"
+    );
+    let anew = list(&["--from", "2024-11-26"]);
+    assert!(
+        anew.contains("2 of 3 left: 2 not started, 1 done."),
+        "{anew}"
+    );
+    assert!(!anew.contains("OLD:"), "{anew}");
+    let wrong = list(&["--from", "26.11.2024"]);
+    assert!(
+        wrong.contains("is no date. Write it as 2026-11-23"),
+        "{wrong}"
+    );
+}
