@@ -158,7 +158,7 @@ def packets(ogg):
 def encode(y):
     # A little silence behind: the last block of the codec is half as long as it looks.
     file = io.BytesIO()
-    soundfile.write(file, np.concatenate([y, np.zeros(2048)]), RATE, format="OGG", subtype="VORBIS", compression_level=0.65)
+    soundfile.write(file, np.concatenate([y, np.zeros(2048)]), RATE, format="OGG", subtype="VORBIS", compression_level=0.68)
     return packets(file.getvalue())
 
 

@@ -65,10 +65,7 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
     let checked = ear.check(&args.session);
     let mut told = Vec::new();
     if !changed.is_empty() {
-        told.push(format!(
-            "The route has changed since its last run began: {}.",
-            changed.join(". ")
-        ));
+        told.push(route::route_changed(&changed));
     }
     told.extend(route::progress(&route, &facts, clock::wall()).old_words());
     let bench = Bench::open(ear, &args.session)?;
@@ -166,7 +163,7 @@ impl Work<'_> {
             None => return Ok(Some(Ends::With(code(&progress)))),
             Some(Chosen::Leave) => return self.leave(&facts, &progress).map(Some),
             Some(Chosen::Left) => {
-                self.told.push(what_is_left(&progress));
+                self.told.push(route::what_is_left(&progress));
                 return Ok(None);
             }
             Some(Chosen::Check) => return self.check(None),
@@ -234,15 +231,11 @@ impl Work<'_> {
             .collect();
         match best {
             None => {
-                self.told
-                    .push(format!("{text} is not on this route. Nothing was begun."));
+                self.told.push(route::not_on_route(text));
                 None
             }
             Some(_) if tags.iter().any(|tag| *tag != tags[0]) => {
-                self.told.push(format!(
-                    "{text} could be {}. Give the number on the list. Nothing was begun.",
-                    tags.join(" or ")
-                ));
+                self.told.push(route::could_be(text, &tags));
                 None
             }
             best => best,
@@ -339,14 +332,13 @@ impl Work<'_> {
         }
         if let Some(item) = item {
             let facts = self.shelf.facts()?;
-            let state = route::progress(self.route, &facts, clock::wall())
-                .standings
-                .iter()
-                .find(|standing| standing.item.key() == item.key())
-                .map(|standing| standing.state.words());
-            if let Some(state) = state {
-                self.told.push(format!("{}: {state}.", item.tag));
-            }
+            self.told.extend(
+                route::progress(self.route, &facts, clock::wall())
+                    .standings
+                    .iter()
+                    .find(|standing| standing.item.key() == item.key())
+                    .map(route::stands_now),
+            );
             if let Some(ends) = self.question_alike(&folder, &facts)? {
                 return Ok(Some(ends));
             }
@@ -421,10 +413,7 @@ impl Work<'_> {
                 .iter()
                 .map(|standing| standing.item.tag.as_str())
                 .collect();
-            self.told.push(format!(
-                "A meter failed its check. In doubt since its last good one: {}.",
-                tags.join(", ")
-            ));
+            self.told.push(route::meter_failed(&tags));
             for run in failed.iter().filter_map(|standing| standing.deciding) {
                 let folder =
                     RunFolder::open(&self.shelf.runs, &run.name).map_err(Failure::wrong)?;
@@ -475,28 +464,6 @@ fn ended_unseen(left: &Left) -> Option<Ends> {
 fn ended(left: &Left) -> Option<Ends> {
     ended_unseen(left)
         .or_else(|| (left.saved.cursor != Cursor::Closed).then_some(Ends::With(left.code)))
-}
-
-fn what_is_left(progress: &Progress) -> String {
-    const MOST: usize = 6;
-    let left: Vec<String> = progress
-        .standings
-        .iter()
-        .filter(|standing| standing.state.is_left())
-        .map(|standing| format!("{} {}", standing.item.number, standing.item.tag))
-        .collect();
-    let more = left.len().saturating_sub(MOST);
-    let more = if more > 0 {
-        format!(" and {more} more")
-    } else {
-        String::new()
-    };
-    let first = left[..left.len().min(MOST)].join(", ");
-    if first.is_empty() {
-        progress.left()
-    } else {
-        format!("{} {first}{more}.", progress.left())
-    }
 }
 
 /// Name under which a run keeps the route as it was.

@@ -15,6 +15,7 @@ mod lines;
 mod menu;
 mod meter;
 mod state;
+mod told;
 mod toml;
 
 use std::collections::BTreeMap;
@@ -38,6 +39,9 @@ pub use self::menu::{
 };
 pub use self::meter::{Doubt, Wanted, doubts, wanted_at_end, wanted_at_start};
 pub use self::state::{KINDS, Progress, Standing, State, progress, state};
+pub use self::told::{
+    could_be, meter_failed, not_on_route, route_changed, stands_now, what_is_left,
+};
 
 /// The checked form of one route file.
 #[derive(Clone, Debug, PartialEq)]

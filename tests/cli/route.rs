@@ -325,7 +325,7 @@ fn a_route_that_changed_under_way_is_told_and_nothing_is_lost() {
     }
     let output = week.work("/\n9\n");
     assert!(
-        text(&output).contains("The route has changed since its last run began: FV-118"),
+        text(&output).contains("The route has changed since its last run began. FV-118"),
         "{}",
         text(&output)
     );

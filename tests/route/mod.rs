@@ -1,5 +1,7 @@
 //! Routes.
 
+mod aloud;
+
 use proptest::prelude::*;
 use sayback::job::{Job, JobErrors, PlateValue, built_in, load};
 use sayback::route::{Route, from_bytes};

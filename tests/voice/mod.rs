@@ -15,6 +15,17 @@ use sayback::job::built_in;
 
 const SAID: &str = include_str!("../../voice/said.txt");
 
+/// The sentences that have no clips, with what can be said of each.
+pub fn without_clips(text: &str) -> Vec<(String, Vec<Piece>)> {
+    plan(text, Clips::own())
+        .into_iter()
+        .filter_map(|piece| match piece {
+            Piece::Other { sentence, rest } => Some((sentence, rest)),
+            _ => None,
+        })
+        .collect()
+}
+
 /// Fails where a built-in job says something that has no clips. Every test of the core says its sentences here.
 pub fn has_clips(job: &str, text: &str) {
     // What the system says about a disk is on the screen, and only there.
@@ -23,18 +34,15 @@ pub fn has_clips(job: &str, text: &str) {
     if built_in::text(job).is_none() || by_system.iter().any(|begin| text.starts_with(begin)) {
         return;
     }
-    let missing: Vec<_> = plan(text, Clips::own())
+    let missing: Vec<_> = without_clips(text)
         .into_iter()
-        .filter(|piece| match piece {
+        .filter(|(sentence, rest)| {
             // What a finding lacks is named on the screen; aloud only that it cannot tell.
-            Piece::Other { sentence, rest } => {
-                let lacks = ["Cannot tell: ", "Measure "]
-                    .iter()
-                    .any(|begin| sentence.starts_with(begin))
-                    || sentence.ends_with(", not a number.");
-                !lacks || (sentence.starts_with("Cannot tell") && rest.is_empty())
-            }
-            _ => false,
+            let lacks = ["Cannot tell: ", "Measure "]
+                .iter()
+                .any(|begin| sentence.starts_with(begin))
+                || sentence.ends_with(", not a number.");
+            !lacks || (sentence.starts_with("Cannot tell") && rest.is_empty())
         })
         .collect();
     assert!(
