@@ -91,6 +91,20 @@ pub struct Report {
     pub sounds: Sounds,
 }
 
+impl Report {
+    /// The limits that an answer stands against, by their numbers on the record, from 1.
+    pub(super) fn limit_numbers(&self, answer: &Answer) -> Vec<usize> {
+        let mut numbers: Vec<usize> = answer
+            .limits
+            .iter()
+            .filter_map(|id| self.limits.iter().position(|limit| limit.id == *id))
+            .map(|at| at + 1)
+            .collect();
+        numbers.sort_unstable();
+        numbers
+    }
+}
+
 /// A signature made with a key.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]

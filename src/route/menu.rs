@@ -40,10 +40,10 @@ pub fn menu(title: &str, progress: &Progress, told: &str) -> Job {
     options.push(option("check", "meter check"));
     options.push(option("leave", "leave the route"));
     let ask = next.map_or_else(
-        || "Nothing is left to begin or to go on with. What now?".to_owned(),
+        || "Nothing is left to begin or to go on with. Say four to leave the route.".to_owned(),
         |next| {
             format!(
-                "Next is {}. Say next, or the number of another.",
+                "Next is {}. Say one to begin or go on, two for another, three for what is left.",
                 brief(next)
             )
         },
@@ -99,27 +99,20 @@ pub fn chosen(saved: &Saved) -> Option<Chosen> {
 pub fn check_first(title: &str, progress: &Progress, wanted: Wanted) -> Job {
     let (ask, go_on) = match wanted {
         Wanted::Start => (
-            "No meter was checked today. Check it before the first job?",
+            "No meter was checked today. Say one: check it before the first job. Two: go on without, the jobs are flagged.",
             "go on without: the jobs are flagged",
         ),
         Wanted::End => (
-            "Readings were taken since the last meter check. Check the meter before the end of the day?",
+            "Readings were taken since the last meter check. Say one: check the meter before the end of the day. Two: leave without, the jobs are flagged.",
             "leave without: not the end of the day, or the jobs are flagged",
         ),
     };
-    list(
+    choice(
         title,
-        &progress.left(),
-        "",
-        vec![item(
-            ACT,
-            "Meter check?",
-            ask,
-            PlateKind::Choice(vec![
-                option("check", "check the meter now"),
-                option("without", go_on),
-            ]),
-        )],
+        progress,
+        "Meter check?",
+        ask,
+        [("check", "check the meter now"), ("without", go_on)],
     )
 }
 
@@ -135,22 +128,18 @@ pub fn checks_first(saved: &Saved) -> Option<bool> {
 /// The question after the last of several jobs whose readings are exactly the same.
 #[must_use]
 pub fn ask_alike(title: &str, progress: &Progress, alike: &Alike) -> Job {
-    list(
+    choice(
         title,
-        &progress.left(),
-        "",
-        vec![item(
-            ACT,
-            "Same readings",
-            &format!(
-                "{} Say one: each was measured. Two: not each.",
-                alike.question()
-            ),
-            PlateKind::Choice(vec![
-                option("measured", "each was measured"),
-                option("not", "not each was measured"),
-            ]),
-        )],
+        progress,
+        "Same readings",
+        &format!(
+            "{} Say one: each was measured. Two: not each.",
+            alike.question()
+        ),
+        [
+            ("measured", "each was measured"),
+            ("not", "not each was measured"),
+        ],
     )
 }
 
@@ -173,6 +162,23 @@ fn brief(standing: &Standing) -> String {
     let state = standing.state.words();
     let short: String = state.chars().take(80).collect();
     format!("{}{critical}, {short}", standing.item.tag)
+}
+
+/// A list of one question with two answers.
+fn choice(
+    title: &str,
+    progress: &Progress,
+    head: &str,
+    ask: &str,
+    answers: [(&str, &str); 2],
+) -> Job {
+    let options = answers.map(|(id, title)| option(id, title)).to_vec();
+    list(
+        title,
+        &progress.left(),
+        "",
+        vec![item(ACT, head, ask, PlateKind::Choice(options))],
+    )
 }
 
 fn list(title: &str, place: &str, told: &str, plate: Vec<PlateItem>) -> Job {

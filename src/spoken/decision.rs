@@ -118,7 +118,7 @@ const STATUSES: [(&str, Status); 10] = [
 ];
 
 impl Status {
-    /// The words that say it.
+    /// The words that say it, numbers in figures.
     #[must_use]
     pub fn said(&self) -> String {
         match self {
@@ -166,17 +166,10 @@ impl Status {
         }
     }
 
-    /// The status in words, to say or print.
+    /// The same with numbers in words, digit by digit.
     #[must_use]
     pub fn words(&self) -> String {
         match self {
-            Status::Ol => "over limit".to_owned(),
-            Status::Open => "open circuit".to_owned(),
-            Status::NoReading => "no reading".to_owned(),
-            Status::Short => "short circuit".to_owned(),
-            Status::Unstable => "not stable".to_owned(),
-            Status::NotApplicable => "not applicable".to_owned(),
-            Status::Unable => "unable to do it".to_owned(),
             Status::GreaterThan(value) => format!(
                 "greater than {}",
                 super::readback::digit_words(value).join(" ")
@@ -185,9 +178,7 @@ impl Status {
                 "less than {}",
                 super::readback::digit_words(value).join(" ")
             ),
-            Status::PosOpen => "open".to_owned(),
-            Status::PosClosed => "closed".to_owned(),
-            Status::PosMid => "mid travel".to_owned(),
+            plain => plain.said(),
         }
     }
 }

@@ -202,14 +202,9 @@ fn cells_line(page: &mut Markup, report: &Report, cells: &[&Answer]) {
 }
 
 fn limit_numbers(page: &mut Markup, report: &Report, answer: &Answer) {
-    let mut numbers: Vec<usize> = answer
-        .limits
-        .iter()
-        .filter_map(|id| report.limits.iter().position(|limit| limit.id == *id))
-        .collect();
-    numbers.sort_unstable();
+    let numbers = report.limit_numbers(answer);
     if !numbers.is_empty() {
-        let numbers: Vec<String> = numbers.iter().map(|at| format!("L{}", at + 1)).collect();
+        let numbers: Vec<String> = numbers.iter().map(|number| format!("L{number}")).collect();
         page.text(" ").leaf("span", "why", &numbers.join(" "));
     }
 }

@@ -256,14 +256,8 @@ fn answer_line(report: &Report, answer: &Answer) -> Vec<Span> {
     } else {
         " k"
     }));
-    let mut numbers: Vec<usize> = answer
-        .limits
-        .iter()
-        .filter_map(|id| report.limits.iter().position(|limit| limit.id == *id))
-        .collect();
-    numbers.sort_unstable();
-    for number in numbers {
-        line.push(small(format!(" L{}", number + 1)));
+    for number in report.limit_numbers(answer) {
+        line.push(small(format!(" L{number}")));
     }
     if answer.attempt > 1 {
         line.push(text(format!(", attempt {}", answer.attempt)));
