@@ -1,6 +1,7 @@
 //! The record of a run: what it says, how it is laid out, and that nothing said or typed can break it.
 
 mod hostile;
+mod outdated;
 pub mod pages;
 mod pdf;
 mod relayed;
@@ -8,3 +9,4 @@ mod says;
 pub mod scenario;
 mod schema;
 mod sound;
+mod uncertain;

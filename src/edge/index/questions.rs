@@ -2,7 +2,8 @@
 
 use rusqlite::{OptionalExtension as _, params};
 
-use super::{Hit, Index, IndexFault, TagLine, opened};
+use super::rows::opened;
+use super::{Hit, Index, IndexFault, TagLine};
 use crate::history::{PastJob, tag_key};
 
 impl Index {
