@@ -80,7 +80,7 @@ pub struct HeardWord {
     /// Seconds from the first sample that the listener was given.
     pub end_s: f64,
     /// The decoder's own posterior, 0 to 1. It is overconfident: shown, never
-    /// used to accept.
+    /// used to accept. 0 for a stop that was given before its pause: not known yet.
     pub confidence: f64,
 }
 

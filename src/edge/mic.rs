@@ -1,7 +1,7 @@
 //! The microphone: which one, in which format, and what is wrong with it.
 //!
 //! State: none here but which microphone was asked for; an open one is a
-//! [`Capture`], which the ear's thread owns. `cpal` is named in this module only.
+//! [`Capture`], which the ear's thread owns. `cpal` is named in this folder only.
 //!
 //! What cpal 0.18.2 does decides some of what is here. Without a sound card it
 //! still names a default input, which then cannot be opened. A sound server's
@@ -9,6 +9,8 @@
 //! ever, hundreds of thousands of times a second. A stream may also fall silent
 //! without any error; that is for whoever reads to notice.
 
+#[cfg(target_os = "linux")]
+mod by_clock;
 mod fault;
 mod intake;
 
@@ -351,6 +353,10 @@ fn build(
     (channels, rate, form): (u16, u32, Form),
     buffer_size: BufferSize,
 ) -> Result<Capture, MicError> {
+    #[cfg(target_os = "linux")]
+    if !by_clock::is_card(name) {
+        return build_by_clock(name, (channels, rate, form));
+    }
     fn stream<S: cpal::SizedSample + Sample + 'static>(
         device: &cpal::Device,
         config: StreamConfig,
@@ -379,6 +385,27 @@ fn build(
     .map_err(|error| fault_of(name, &error))?;
     stream.play().map_err(|error| fault_of(name, &error))?;
     Ok(capture.keeping(stream))
+}
+
+#[cfg(target_os = "linux")]
+fn build_by_clock(
+    name: &str,
+    (channels, rate, form): (u16, u32, Form),
+) -> Result<Capture, MicError> {
+    let (intake, alarm, capture) = connect(name, channels, rate);
+    let format = (channels, rate);
+    let reader = match form {
+        Form::I16 => by_clock::open::<i16>(name, format, intake, alarm),
+        Form::I32 => by_clock::open::<i32>(name, format, intake, alarm),
+        Form::F32 => by_clock::open::<f32>(name, format, intake, alarm),
+        Form::U16 => by_clock::open::<u16>(name, format, intake, alarm),
+    }
+    .map_err(|(fault, said)| MicError::Device {
+        device: name.to_owned(),
+        fault,
+        said,
+    })?;
+    Ok(capture.keeping(reader))
 }
 
 fn fault_of(device: &str, error: &cpal::Error) -> MicError {

@@ -188,3 +188,55 @@ fn files_are_written_out_word_by_word() {
     }
     assert!(end <= json["seconds"].as_f64().expect("s"), "{json}");
 }
+
+/// Seconds from the end of the voice (its last fiftieth of a second within 30 dB of the loudest) to
+/// each utterance that is given while quiet follows, block by block as from a microphone.
+fn given_after(name: &str, grammar: &str) -> Vec<(f64, String)> {
+    let mut sound = sound::read(&fixtures().join("clips").join(name)).expect("sound");
+    let (rate, block) = (sound.rate as usize, sound.rate as usize / 10);
+    let frames: Vec<f64> = sound
+        .samples
+        .chunks(rate / 50)
+        .map(|frame| frame.iter().map(|&step| f64::from(step).powi(2)).sum())
+        .collect();
+    let loudest = frames.iter().fold(0.0, |most: f64, &frame| most.max(frame));
+    let last = frames.iter().rposition(|&frame| frame > loudest / 1000.0);
+    let ends = (last.expect("a voice") + 1) as f64 / 50.0;
+    sound.samples.extend(vec![0; rate * 2]);
+    let graph = sayback::spoken::named_listening(grammar).expect("a grammar");
+    let mut listener = ear().listen(&graph, sound.rate).expect("a question");
+    let mut given = Vec::new();
+    for (place, block) in sound.samples.chunks(block).enumerate() {
+        if let Some(heard) = listener.accept(block).expect("a working ear") {
+            given.push(((place + 1) as f64 / 10.0 - ends, heard.phrase()));
+        }
+    }
+    given
+}
+
+#[test]
+fn a_stop_is_given_before_its_pause_and_once() {
+    for grammar in ["MA", "YN", "commands"] {
+        let given = given_after("stop.flac", grammar);
+        assert_eq!(given.len(), 1, "{grammar}: {given:?}");
+        assert_eq!(given[0].1, "stop", "{grammar}");
+        assert!(given[0].0 < 0.7, "{grammar}: {given:?}");
+    }
+}
+
+/// What is understood before the pause may still change: only a stop is taken from it.
+#[test]
+fn nothing_but_a_stop_is_given_before_its_pause() {
+    for (name, grammar, words) in [
+        ("yes.flac", "YN", "yes"),
+        ("affirm.flac", "MA", "affirm"),
+        ("no.flac", "YN", "no"),
+        ("go-back.flac", "commands", "go back"),
+        ("number-milliamps.flac", "MA", ""),
+    ] {
+        let given = given_after(name, grammar);
+        assert_eq!(given.len(), 1, "{name}: {given:?}");
+        assert!(given[0].1.contains(words), "{name}: {given:?}");
+        assert!(given[0].0 > 0.7, "{name}: {given:?}");
+    }
+}

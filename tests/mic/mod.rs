@@ -17,3 +17,5 @@ mod front;
 mod intake;
 mod listening;
 mod noise;
+mod stop;
+mod talk;

@@ -56,7 +56,7 @@ expect = ["0", "1200"]
 
 /// What is open while the noise plays.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Open {
+pub(super) enum Open {
     /// A safety question, yes or no.
     Gate,
     /// A reading.
@@ -125,14 +125,14 @@ impl Output for Unseen {
 }
 
 /// What came of one recording.
-struct Came {
-    heard: Vec<String>,
+pub(super) struct Came {
+    pub(super) heard: Vec<String>,
     /// Records but the head and those of the microphone, by kind.
-    records: Vec<String>,
+    pub(super) records: Vec<String>,
 }
 
 /// Plays it to a run whose question of this kind is open, and reads the journal.
-fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
+pub(super) fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
     let step = if open == Open::Gate { GATE } else { READING };
     let text = JOB.replace("id = \"STEP\"\n", "id = \"asked\"") + step;
     let job = load::parse(&text, "noise.toml").expect("a job");
@@ -210,7 +210,7 @@ fn loudest(samples: &[i16]) -> f64 {
 }
 
 /// A yes that arrives so many decibels fainter than the reading does.
-fn fainter(yes: &[i16], decibels: f64) -> Vec<i16> {
+pub(super) fn fainter(yes: &[i16], decibels: f64) -> Vec<i16> {
     let gain = loudest(&reading()) / loudest(yes) / 10_f64.powf(decibels / 20.0);
     yes.iter()
         .map(|&step| (f64::from(step) * gain).clamp(-32_768.0, 32_767.0) as i16)

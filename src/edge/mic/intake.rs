@@ -5,6 +5,7 @@
 //! thread ([`Capture`]) reads. The callback's side neither allocates nor locks
 //! nor prints: a sound card waits for nobody.
 
+use std::any::Any;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU8, AtomicU32, AtomicU64, Ordering};
 
@@ -193,7 +194,7 @@ pub struct Capture {
     device: String,
     rate: u32,
     /// Keeps the device open.
-    _stream: Option<cpal::Stream>,
+    _stream: Option<Box<dyn Any>>,
 }
 
 /// What one read gave.
@@ -238,9 +239,9 @@ pub fn connect(device: &str, channels: u16, rate: u32) -> (Intake, Alarm, Captur
 }
 
 impl Capture {
-    pub(super) fn keeping(self, stream: cpal::Stream) -> Self {
+    pub(super) fn keeping(self, stream: impl Any) -> Self {
         Self {
-            _stream: Some(stream),
+            _stream: Some(Box::new(stream)),
             ..self
         }
     }
