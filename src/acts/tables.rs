@@ -177,7 +177,7 @@ pub fn model_choice(folder: Option<&Path>) -> crate::edge::ear::ModelChoice {
 /// If a recording, the table or the model is not right.
 #[cfg(feature = "voice")]
 pub fn hear(args: &crate::args::HearArgs) -> Result<u8, Failure> {
-    use crate::hear::{FileOptions, TableOptions, run_files, run_table};
+    use crate::hear::{FileOptions, TableOptions, run_files, run_table, write_fsg};
     let model = model_choice(args.model.as_deref());
     let mut out = Vec::new();
     let done = if let Some(path) = &args.table {
@@ -188,9 +188,12 @@ pub fn hear(args: &crate::args::HearArgs) -> Result<u8, Failure> {
                 each: args.each,
                 word_list: args.any_order,
                 one_ear: args.one_ear,
+                heard: args.heard.clone(),
             },
             &mut out,
         )
+    } else if args.fsg {
+        write_fsg(args.grammar.as_deref().unwrap_or("all"), &mut out)
     } else {
         let grammar = args.grammar.clone().unwrap_or_else(|| "all".to_owned());
         run_files(

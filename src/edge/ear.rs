@@ -183,12 +183,10 @@ impl Ear {
         })
     }
 
-    /// The same ear with the first of its models only, for measuring.
-    #[must_use]
-    pub fn with_one_model(mut self) -> Self {
+    /// Keeps the first of its models only, for measuring.
+    pub fn keep_one_model(&mut self) {
         self.folders.truncate(1);
         self.loaded.clear();
-        self
     }
 
     /// How many models listen together.
