@@ -42,6 +42,10 @@ pub enum Act {
         /// A job sheet to check against it.
         #[arg(long, value_name = "FILE")]
         sheet: Option<PathBuf>,
+        /// Model folder that is to listen, instead of the one inside the program: whether it has all the words.
+        #[cfg(feature = "voice")]
+        #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
+        model: Option<PathBuf>,
     },
     /// Make the record of a run again: page, PDF, table and data.
     Record(RecordArgs),

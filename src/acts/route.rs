@@ -22,6 +22,7 @@ use crate::job::{Job, PlateValue, built_in};
 use crate::route::{
     self, Check, Chosen, Doubt, Item, Progress, Route, RouteMark, RunFacts, Standing, Wanted,
 };
+use crate::spoken::EarWords;
 
 /// The built-in job by which a meter is checked.
 const METER_CHECK: &str = "meter-check";
@@ -31,10 +32,11 @@ const METER_CHECK: &str = "meter-check";
 /// # Errors
 /// If the route, the sheet of the meter, the recording or the runs folder is not right.
 pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
-    let (bytes, route) = read(&args.file)?;
+    let ears = super::run::words(&args.session)?;
+    let (bytes, route) = read(&args.file, &ears)?;
     let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
     let mut shelf = Shelf::new(runs, &route);
-    let (meter_text, meter_job) = super::run::read_job(METER_CHECK)?;
+    let (meter_text, meter_job) = super::run::read_job(METER_CHECK, &ears)?;
     let meter_sheet = match &args.meter {
         Some(path) => sheet::file(path, &meter_job).map_err(Failure::wrong)?,
         None => Sheet::default(),
@@ -52,6 +54,9 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
         return Ok(DONE);
     }
     let ear = Ear::prepare(&args.session, args.by.as_deref())?;
+    for of in route.jobs.values() {
+        ear.has_words_of(&of.job)?;
+    }
     let from_recording = ear.is_recording();
     let checked = ear.check(&args.session);
     let mut told = Vec::new();
@@ -93,20 +98,20 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
     })
 }
 
-/// A route from its file; job files are looked for from its folder.
-pub(super) fn read(file: &Path) -> Result<(Vec<u8>, Route), Failure> {
+/// A route from its file; job files are looked for from its folder, and are for ears with these words.
+pub(super) fn read(file: &Path, ears: &EarWords) -> Result<(Vec<u8>, Route), Failure> {
     let folder = file.parent().unwrap_or(Path::new(""));
-    route::file(file, &mut |name| job(folder, name)).map_err(Failure::wrong)
+    route::file(file, &mut |name| job(folder, name, ears)).map_err(Failure::wrong)
 }
 
-fn job(folder: &Path, name: &str) -> Result<(String, Job), String> {
+fn job(folder: &Path, name: &str, ears: &EarWords) -> Result<(String, Job), String> {
     let near = folder.join(name);
     let name = if built_in::text(name).is_none() && near.is_file() {
         near.to_string_lossy().into_owned()
     } else {
         name.to_owned()
     };
-    super::run::read_job(&name).map_err(|failure| failure.text)
+    super::run::read_job(&name, ears).map_err(|failure| failure.text)
 }
 
 /// A route that is being worked off.
@@ -520,7 +525,7 @@ impl Shelf {
         let before = copy
             .filter(|(_, bytes)| blake3::hash(bytes).to_hex().as_str() == mark.hash)
             .and_then(|(name, bytes)| {
-                route::from_bytes(&bytes, name, &mut |name| job(near, name)).ok()
+                route::from_bytes(&bytes, name, &mut |name| job(near, name, &EarWords::any())).ok()
             });
         match before {
             None => vec![format!(
@@ -553,8 +558,8 @@ fn facts(folder: &RunFolder) -> RunFacts {
         Ok(read) => read,
         Err(failure) => return RunFacts::unreadable(&name, failure.text),
     };
-    let job = match super::run::read_job(&folder.job_file().to_string_lossy()) {
-        Ok((_, job)) => job,
+    let job = match super::run::read_copy(folder) {
+        Ok(job) => job,
         Err(failure) => {
             return RunFacts::unreadable(
                 &name,

@@ -121,12 +121,22 @@ pub fn jobs(name: Option<&str>) -> Result<u8, Failure> {
     Ok(DONE)
 }
 
-/// Checks a job file, and a sheet against it.
+/// Checks a job file, for the model that is named; and a sheet against it.
 ///
 /// # Errors
 /// The faults found.
-pub fn check_job(job: &str, sheet: Option<&Path>) -> Result<u8, Failure> {
-    let (_, job) = super::run::read_job(job)?;
+#[cfg_attr(not(feature = "voice"), allow(unused_variables))]
+pub fn check_job(job: &str, sheet: Option<&Path>, model: Option<&Path>) -> Result<u8, Failure> {
+    #[cfg(feature = "voice")]
+    let ears = {
+        use crate::edge::ear::{cache_folder, ear_words};
+        ear_words(&model_choice(model), &cache_folder()).map_err(Failure::wrong)?
+    };
+    #[cfg(not(feature = "voice"))]
+    let ears = spoken::EarWords::default();
+    let (_, job) = super::run::read_job(job, &ears)?;
+    #[cfg(feature = "voice")]
+    super::run::model_has_words_of(&model_choice(model), &job)?;
     let mut text = format!(
         "{}: {} steps, {} limits, no faults\n",
         job.id,
