@@ -42,6 +42,10 @@ pub enum Act {
         /// A job sheet to check against it.
         #[arg(long, value_name = "FILE")]
         sheet: Option<PathBuf>,
+        /// Model folder that is to listen, instead of the one inside the program: whether it has all the words.
+        #[cfg(feature = "voice")]
+        #[arg(long, value_name = "FOLDER", env = "SAYBACK_MODEL")]
+        model: Option<PathBuf>,
     },
     /// Make the record of a run again: page, PDF, table and data.
     Record(RecordArgs),
@@ -425,7 +429,7 @@ pub struct EnrolArgs {
 #[derive(Debug, Args)]
 pub struct HearArgs {
     /// Recordings, WAV or FLAC, mono.
-    #[arg(required_unless_present = "table", conflicts_with = "table")]
+    #[arg(required_unless_present_any = ["table", "fsg"], conflicts_with_all = ["table", "fsg"])]
     pub files: Vec<PathBuf>,
     /// Print figures over the rows of a tab-separated table: path, transcript, group, and optionally grammar.
     #[arg(long, value_name = "FILE")]
@@ -448,4 +452,10 @@ pub struct HearArgs {
     /// With --table: words in any order instead of a strict grammar, to see what that is worth.
     #[arg(long, requires = "table")]
     pub any_order: bool,
+    /// With --table: score what another recogniser heard: a line a clip with path, words, seconds, seconds after the last sample.
+    #[arg(long, value_name = "FILE", requires = "table", conflicts_with_all = ["model", "one_ear", "any_order"])]
+    pub heard: Option<PathBuf>,
+    /// Print the grammar as a finite state grammar in the text form of the Sphinx recognisers instead.
+    #[arg(long, conflicts_with = "table")]
+    pub fsg: bool,
 }

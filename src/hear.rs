@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use crate::edge::ear::{Ear, EarError, Heard, Listener, ModelChoice, rate_warning};
 use crate::edge::sound::{self, Sound, SoundError};
 
+mod elsewhere;
 mod table;
 
 pub use table::{TABLE_HEADER, TableOptions, run_table};
@@ -98,6 +99,16 @@ pub fn run_files(
             write_plain(file, &sound, &heard, out)?;
         }
     }
+    Ok(())
+}
+
+/// Writes a grammar as other recognisers read it, so that they can be compared under the same one.
+///
+/// # Errors
+/// A name that is not known.
+pub fn write_fsg(name: &str, out: &mut impl Write) -> Result<(), HearError> {
+    let graph = named(name).ok_or_else(|| HearError::Grammar(name.to_owned()))?;
+    out.write_all(graph.fsg(name).as_bytes())?;
     Ok(())
 }
 

@@ -78,7 +78,12 @@ pub fn carry_out(line: CommandLine) -> ExitCode {
         Act::Route(args) => route::route(&args),
         Act::Runs(args) => record::list(&args),
         Act::Jobs { name } => tables::jobs(name.as_deref()),
-        Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref()),
+        #[cfg(feature = "voice")]
+        Act::CheckJob { job, sheet, model } => {
+            tables::check_job(&job, sheet.as_deref(), model.as_deref())
+        }
+        #[cfg(not(feature = "voice"))]
+        Act::CheckJob { job, sheet } => tables::check_job(&job, sheet.as_deref(), None),
         Act::Record(args) => record::make(&args),
         Act::History(args) => history::history(&args),
         Act::Merge(args) => merge::merge(&args),

@@ -114,7 +114,7 @@ pub fn write_pages(folder: &RunFolder) -> Result<PathBuf, Failure> {
 
 pub(super) fn build(folder: &RunFolder) -> Result<report::Report, Failure> {
     let read = read(folder)?;
-    let (_, job) = super::run::read_job(&folder.job_file().to_string_lossy()).map_err(|failure| {
+    let job = super::run::read_copy(folder).map_err(|failure| {
         Failure {
             text: format!(
                 "{}\nThe record is made with the run's own copy of the job file. Put it back from a copy of the run; the record that is there stays as it is",
@@ -252,12 +252,9 @@ pub fn list(args: &RunsFolder) -> Result<u8, Failure> {
     let runs = runs::runs_folder(args.runs.as_deref()).map_err(Failure::wrong)?;
     let mut text = String::new();
     for folder in RunFolder::all(&runs).map_err(Failure::wrong)? {
-        let state = match (
-            read(&folder),
-            super::run::read_job(&folder.job_file().to_string_lossy()),
-        ) {
+        let state = match (read(&folder), super::run::read_copy(&folder)) {
             (Ok(read), _) if read.damaged().is_some() => "damaged".to_owned(),
-            (Ok(read), Ok((_, job))) => state(&job, &read.entries),
+            (Ok(read), Ok(job)) => state(&job, &read.entries),
             (Ok(_), Err(_)) => "job file missing or changed".to_owned(),
             (Err(failure), _) => failure.text,
         };

@@ -27,6 +27,7 @@ use crate::journal::{Journal, Opened};
 use crate::route::{
     self, Chosen, Doubt, Item, Progress, Route, RouteMark, RunFacts, Standing, Wanted,
 };
+use crate::spoken::EarWords;
 use crate::storage::FileStorage;
 
 /// The built-in job by which a meter is checked.
@@ -37,13 +38,14 @@ const METER_CHECK: &str = "meter-check";
 /// # Errors
 /// If the route, the sheet of the meter, the recording or the runs folder is not right.
 pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
-    let (bytes, mut route) = read(&args.file)?;
+    let ears = super::run::words(&args.session)?;
+    let (bytes, mut route) = read(&args.file, &ears)?;
     if let Some(from) = args.from {
         route.from = Some(from.to_string());
     }
     let runs = runs::runs_folder(args.session.folder.runs.as_deref()).map_err(Failure::wrong)?;
     let mut shelf = Shelf::new(runs, &route);
-    let (meter_text, meter_job) = super::run::read_job(METER_CHECK)?;
+    let (meter_text, meter_job) = super::run::read_job(METER_CHECK, &ears)?;
     let meter_sheet = match &args.meter {
         Some(path) => sheet::file(path, &meter_job).map_err(Failure::wrong)?,
         None => Sheet::default(),
@@ -61,6 +63,9 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
         return Ok(DONE);
     }
     let ear = Ear::prepare(&args.session, args.by.as_deref())?;
+    for of in route.jobs.values() {
+        ear.has_words_of(&of.job)?;
+    }
     let from_recording = ear.is_recording();
     let checked = ear.check(&args.session);
     let mut told = Vec::new();
@@ -100,20 +105,20 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
     })
 }
 
-/// A route from its file; job files are looked for from its folder.
-pub(super) fn read(file: &Path) -> Result<(Vec<u8>, Route), Failure> {
+/// A route from its file; job files are looked for from its folder, and are for ears with these words.
+pub(super) fn read(file: &Path, ears: &EarWords) -> Result<(Vec<u8>, Route), Failure> {
     let folder = file.parent().unwrap_or(Path::new(""));
-    route::file(file, &mut |name| job(folder, name)).map_err(Failure::wrong)
+    route::file(file, &mut |name| job(folder, name, ears)).map_err(Failure::wrong)
 }
 
-fn job(folder: &Path, name: &str) -> Result<(String, Job), String> {
+fn job(folder: &Path, name: &str, ears: &EarWords) -> Result<(String, Job), String> {
     let near = folder.join(name);
     let name = if built_in::text(name).is_none() && near.is_file() {
         near.to_string_lossy().into_owned()
     } else {
         name.to_owned()
     };
-    super::run::read_job(&name).map_err(|failure| failure.text)
+    super::run::read_job(&name, ears).map_err(|failure| failure.text)
 }
 
 /// A route that is being worked off.

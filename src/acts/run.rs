@@ -20,9 +20,12 @@ use crate::job::sheet::{self, Sheet};
 use crate::job::{Job, built_in, load};
 use crate::journal::{Ending, Journal, JournalError};
 use crate::route::RouteMark;
+use crate::spoken::EarWords;
 use crate::storage::FileStorage;
 
-pub(super) use hearing::Ear;
+#[cfg(feature = "voice")]
+pub(super) use hearing::model_has_words_of;
+pub(super) use hearing::{Ear, words};
 
 /// Name and version, as written into journals.
 pub const PROGRAM: &str = concat!("sayback ", env!("CARGO_PKG_VERSION"));
@@ -32,7 +35,7 @@ pub const PROGRAM: &str = concat!("sayback ", env!("CARGO_PKG_VERSION"));
 /// # Errors
 /// If the job, the sheet, the recording or the runs folder is not right.
 pub fn start(args: &RunArgs) -> Result<u8, Failure> {
-    let (text, job) = read_job(&args.job)?;
+    let (text, job) = read_job(&args.job, &hearing::words(&args.session)?)?;
     let sheet = match &args.sheet {
         Some(path) => Some(sheet::file(path, &job).map_err(Failure::wrong)?),
         None => None,
@@ -40,6 +43,7 @@ pub fn start(args: &RunArgs) -> Result<u8, Failure> {
     let sheet = sheet.unwrap_or_default();
     let by = args.by.clone().or(sheet.by.clone());
     let ear = Ear::prepare(&args.session, by.as_deref())?;
+    ear.has_words_of(&job)?;
     let from_recording = ear.is_recording();
     let checked = ear.check(&args.session);
     let begun = begin(
@@ -139,6 +143,7 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
         None => newest_open(&runs)?,
     };
     let ear = Ear::prepare(&args.session, begun_by(&folder).as_deref())?;
+    ear.has_words_of(&read_copy(&folder)?)?;
     let checked = ear.check(&args.session);
     let (begun, remarks) = reopen(folder, checked.as_ref())?;
     for remark in remarks {
@@ -169,7 +174,7 @@ pub(super) fn reopen(
     folder: RunFolder,
     checked: Option<&Record>,
 ) -> Result<(Begun, Vec<String>), Failure> {
-    let (_, job) = read_job(&folder.job_file().to_string_lossy())?;
+    let job = read_copy(&folder)?;
     let storage = FileStorage::open(&folder.journal()).map_err(Failure::not_saved)?;
     let opened: crate::journal::Opened<Record, FileStorage> =
         Journal::open(storage).map_err(damaged)?;
@@ -234,11 +239,11 @@ fn damaged(error: JournalError<Record>) -> Failure {
     Failure::not_saved(error)
 }
 
-/// A job by the name of a built-in one, or by file; with its text.
+/// A job by the name of a built-in one, or by file, for ears that have these words; with its text.
 ///
 /// # Errors
 /// If there is none, or it has faults.
-pub fn read_job(name: &str) -> Result<(String, Job), Failure> {
+pub fn read_job(name: &str, ears: &EarWords) -> Result<(String, Job), Failure> {
     if let Some(text) = built_in::text(name) {
         return load::parse(text, &format!("{name}.toml"))
             .map(|job| (text.to_owned(), job))
@@ -252,7 +257,17 @@ pub fn read_job(name: &str) -> Result<(String, Job), Failure> {
             names.join(", ")
         )));
     }
-    load::file(path).map_err(Failure::wrong)
+    load::file(path, ears).map_err(Failure::wrong)
+}
+
+/// The job of a run, from the copy that it keeps.
+///
+/// # Errors
+/// If it is not there, or has faults.
+pub(super) fn read_copy(folder: &RunFolder) -> Result<Job, Failure> {
+    load::file(&folder.job_file(), &EarWords::any())
+        .map(|(_, job)| job)
+        .map_err(Failure::wrong)
 }
 
 /// Whether there is a terminal to draw on, and lines were not asked for.

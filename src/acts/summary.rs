@@ -12,6 +12,7 @@ use crate::edge::{clock, tell};
 use crate::history::tag_key;
 use crate::report::week::{self, WeekSource};
 use crate::route::{self, Check, Route, RunFacts};
+use crate::spoken::EarWords;
 
 /// Writes the page and the table into the folder of the runs.
 ///
@@ -101,7 +102,7 @@ pub fn summary(args: &SummaryArgs) -> Result<u8, Failure> {
 
 /// A route from its file; job files are looked for from its folder.
 fn read_route(file: &Path) -> Result<Route, Failure> {
-    super::route::read(file).map(|(_, route)| route)
+    super::route::read(file, &EarWords::any()).map(|(_, route)| route)
 }
 
 /// So many days later.

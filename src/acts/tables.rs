@@ -121,12 +121,22 @@ pub fn jobs(name: Option<&str>) -> Result<u8, Failure> {
     Ok(DONE)
 }
 
-/// Checks a job file, and a sheet against it.
+/// Checks a job file, for the model that is named; and a sheet against it.
 ///
 /// # Errors
 /// The faults found.
-pub fn check_job(job: &str, sheet: Option<&Path>) -> Result<u8, Failure> {
-    let (_, job) = super::run::read_job(job)?;
+#[cfg_attr(not(feature = "voice"), allow(unused_variables))]
+pub fn check_job(job: &str, sheet: Option<&Path>, model: Option<&Path>) -> Result<u8, Failure> {
+    #[cfg(feature = "voice")]
+    let ears = {
+        use crate::edge::ear::{cache_folder, ear_words};
+        ear_words(&model_choice(model), &cache_folder()).map_err(Failure::wrong)?
+    };
+    #[cfg(not(feature = "voice"))]
+    let ears = spoken::EarWords::default();
+    let (_, job) = super::run::read_job(job, &ears)?;
+    #[cfg(feature = "voice")]
+    super::run::model_has_words_of(&model_choice(model), &job)?;
     let mut text = format!(
         "{}: {} steps, {} limits, no faults\n",
         job.id,
@@ -177,7 +187,7 @@ pub fn model_choice(folder: Option<&Path>) -> crate::edge::ear::ModelChoice {
 /// If a recording, the table or the model is not right.
 #[cfg(feature = "voice")]
 pub fn hear(args: &crate::args::HearArgs) -> Result<u8, Failure> {
-    use crate::hear::{FileOptions, TableOptions, run_files, run_table};
+    use crate::hear::{FileOptions, TableOptions, run_files, run_table, write_fsg};
     let model = model_choice(args.model.as_deref());
     let mut out = Vec::new();
     let done = if let Some(path) = &args.table {
@@ -188,9 +198,12 @@ pub fn hear(args: &crate::args::HearArgs) -> Result<u8, Failure> {
                 each: args.each,
                 word_list: args.any_order,
                 one_ear: args.one_ear,
+                heard: args.heard.clone(),
             },
             &mut out,
         )
+    } else if args.fsg {
+        write_fsg(args.grammar.as_deref().unwrap_or("all"), &mut out)
     } else {
         let grammar = args.grammar.clone().unwrap_or_else(|| "all".to_owned());
         run_files(

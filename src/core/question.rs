@@ -3,9 +3,11 @@
 //!
 //! No state lives here; everything is worked out from the job and the saved run.
 
+use std::collections::BTreeMap;
+
 use rust_decimal::Decimal;
 
-use super::record::{Cursor, Row, Value};
+use super::record::{Cursor, Row, Started, Value};
 use super::run::Saved;
 use crate::calc::{rounding, signal};
 use crate::job::{
@@ -144,6 +146,39 @@ impl Asked<'_> {
             _ => None,
         }
     }
+}
+
+/// What may answer each question that this job can ask: a slot for each unit, where a plate item
+/// says which it is.
+#[must_use]
+pub fn every_slot(job: &Job) -> Vec<Slot> {
+    let blank = Saved::new(job, Started::of(job, "", BTreeMap::new()));
+    let mut slots: Vec<Slot> = Vec::new();
+    let mut ranges: Vec<(&str, &NumberRange)> = Vec::new();
+    for item in &job.plate {
+        match &item.kind {
+            PlateKind::Number(range) => ranges.push((&item.title, range)),
+            _ => slots.push(Asked::Plate(item).slot(&blank)),
+        }
+    }
+    for step in &job.steps {
+        match &step.kind {
+            StepKind::Reading(range) => ranges.push((&step.title, range)),
+            StepKind::ReadingSet(set) => {
+                ranges.extend(set.columns.iter().map(|c| (c.title.as_str(), &c.range)));
+            }
+            _ => slots.push(Asked::Step(step).slot(&blank)),
+        }
+    }
+    for (name, range) in ranges {
+        if let NumberRange::ByUnit { ranges, .. } = range {
+            let of_unit = |(unit, &(low, high)): (&String, &_)| fixed(name, unit, (low, high), &[]);
+            slots.extend(ranges.iter().map(of_unit));
+        } else {
+            slots.push(number(name, range, &blank));
+        }
+    }
+    slots
 }
 
 /// A closed list as a slot: each option by its own phrases, and by its place in the list.

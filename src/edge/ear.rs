@@ -28,7 +28,7 @@ use vosk::{LogLevel, Model, Recognizer};
 pub use crate::spoken::{Arc as WordArc, WordGraph};
 pub use grammar::GARBAGE;
 pub use listener::Listener;
-pub use model::{ModelChoice, ModelFolder, Words, built_in_hash, cache_folder};
+pub use model::{ModelChoice, ModelFolder, Words, built_in_hash, cache_folder, ear_words, lacking};
 
 /// Hears answers. One a program; each question's grammar gives a [`Listener`].
 pub struct Ear {
@@ -183,12 +183,10 @@ impl Ear {
         })
     }
 
-    /// The same ear with the first of its models only, for measuring.
-    #[must_use]
-    pub fn with_one_model(mut self) -> Self {
+    /// Keeps the first of its models only, for measuring.
+    pub fn keep_one_model(&mut self) {
         self.folders.truncate(1);
         self.loaded.clear();
-        self
     }
 
     /// How many models listen together.

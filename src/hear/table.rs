@@ -5,8 +5,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::value;
-use super::{HearError, HeardAll, hear};
-use crate::edge::ear::{Ear, ModelChoice};
+use super::{HearError, HeardAll, elsewhere, hear};
+use crate::edge::ear::{Ear, Listener, ModelChoice};
 use crate::edge::sound::{self, Sound};
 use crate::spoken::named_listening as named;
 
@@ -25,6 +25,11 @@ pub struct TableOptions {
     pub word_list: bool,
     /// Whether only the first of two models listens; for comparison only.
     pub one_ear: bool,
+    /// What another recogniser heard in the same clips, to score that in the
+    /// ear's place: one line a clip in the order of the list, tab-separated, no
+    /// header: path as in the list, words, seconds of computing, and seconds of
+    /// it after the last sample.
+    pub heard: Option<PathBuf>,
 }
 
 /// One line of a list of clips.
@@ -58,8 +63,9 @@ struct Clip {
 ///   nearest-rank percentiles. `rtf`: computing time by duration of sound.
 ///
 /// With `each`, a line for each clip comes first: `clip`, path, group, grammar,
-/// transcript, heard words, verdict (`right`, `empty`, `value_error`,
+/// transcript, heard words, verdict (`right`, `empty`, `value_error`, `same_value`,
 /// `sentence_error`, `false_accept`), and the words as `word:start-end:confidence`.
+/// `same_value` is a sentence error in words only: "oh" for "zero".
 ///
 /// # Errors
 /// The first file or line that cannot be used.
@@ -68,26 +74,22 @@ pub fn run_table(
     options: &TableOptions,
     out: &mut impl Write,
 ) -> Result<(), HearError> {
-    let mut ear = Ear::open(&options.model)?;
-    if options.one_ear {
-        ear = ear.with_one_model();
-    }
     let clips = read_table(table)?;
+    let mut source = match &options.heard {
+        Some(path) => Source::Elsewhere(heard_elsewhere(path, &clips)?.into_iter()),
+        None => Source::Ear(Box::new(Ear::open(&options.model)?)),
+    };
+    if let (Source::Ear(ear), true) = (&mut source, options.one_ear) {
+        ear.keep_one_model();
+    }
     let mut groups: Vec<(String, Figures)> = Vec::new();
     let mut total = Figures::default();
     for clip in &clips {
         let sound = sound::read(&clip.path)?;
-        let graph = named(&clip.grammar).ok_or_else(|| HearError::Grammar(clip.grammar.clone()))?;
-        let listener = if options.word_list {
-            let mut words: Vec<String> =
-                graph.arcs.into_iter().filter_map(|arc| arc.word).collect();
-            words.sort();
-            words.dedup();
-            ear.listen_word_list(&words, sound.rate)?
-        } else {
-            ear.listen(&graph, sound.rate)?
+        let heard = match &mut source {
+            Source::Ear(ear) => hear(listener(ear, clip, options, sound.rate)?, &sound)?,
+            Source::Elsewhere(heard) => heard.next().unwrap_or_default(),
         };
-        let heard = hear(listener, &sound)?;
         let score = Score::of(clip, &heard);
         if options.each {
             writeln!(
@@ -119,6 +121,52 @@ pub fn run_table(
     total.write("total", out)?;
     Ok(())
 }
+
+/// Who hears the clips.
+enum Source {
+    Ear(Box<Ear>),
+    /// What another recogniser heard, clip by clip.
+    Elsewhere(std::vec::IntoIter<HeardAll>),
+}
+
+fn listener(
+    ear: &mut Ear,
+    clip: &Clip,
+    options: &TableOptions,
+    rate: u32,
+) -> Result<Listener, HearError> {
+    let graph = named(&clip.grammar).ok_or_else(|| HearError::Grammar(clip.grammar.clone()))?;
+    if !options.word_list {
+        return Ok(ear.listen(&graph, rate)?);
+    }
+    let mut words: Vec<String> = graph.arcs.into_iter().filter_map(|arc| arc.word).collect();
+    words.sort();
+    words.dedup();
+    Ok(ear.listen_word_list(&words, rate)?)
+}
+
+/// What was heard of these clips, each by its line.
+fn heard_elsewhere(path: &Path, clips: &[Clip]) -> Result<Vec<HeardAll>, HearError> {
+    let heard = elsewhere::read(path)?;
+    let other = clips
+        .iter()
+        .zip(&heard)
+        .position(|(clip, (path, _))| !clip.path.ends_with(path))
+        .or_else(|| (clips.len() != heard.len()).then_some(clips.len().min(heard.len())));
+    if let Some(at) = other {
+        return Err(HearError::Table {
+            path: path.to_owned(),
+            line: at + 1,
+            fault: format!(
+                "not the clip that stands in the list at this place ({} clips, {} lines). Write one line for each clip, in the order of the list.",
+                clips.len(),
+                heard.len()
+            ),
+        });
+    }
+    Ok(heard.iter().map(|(_, words)| words.heard()).collect())
+}
+
 /// What is counted for one clip.
 #[derive(Debug, Clone, Copy, Default)]
 #[expect(
@@ -130,6 +178,7 @@ struct Score {
     word_errors: usize,
     sentence_error: bool,
     value_error: bool,
+    same_value: bool,
     empty: bool,
     false_accept: bool,
 }
@@ -150,7 +199,8 @@ impl Score {
             words: said.len(),
             word_errors,
             sentence_error: word_errors > 0,
-            value_error: values.is_some_and(|(said, got)| said != got),
+            value_error: values.as_ref().is_some_and(|(said, got)| said != got),
+            same_value: values.is_some_and(|(said, got)| said == got),
             empty: got.is_empty(),
             false_accept: false,
         }
@@ -165,6 +215,11 @@ impl Score {
             Self {
                 value_error: true, ..
             } => "value_error",
+            Self {
+                sentence_error: true,
+                same_value: true,
+                ..
+            } => "same_value",
             Self {
                 sentence_error: true,
                 ..

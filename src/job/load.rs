@@ -26,21 +26,22 @@ use self::draft::Draft;
 use self::fault::{Faults, is_hidden, whole_file};
 use self::table::{NAME, PARAGRAPH, SENTENCE, Table};
 use super::{Job, Limit, PlateItem, Step};
+use crate::spoken::EarWords;
 
 /// Largest job file or job sheet, in bytes.
 pub const LARGEST: usize = 256 * 1024;
 /// Version of the form of job files.
 pub(crate) const FORMAT: &str = "1";
 
-/// Reads and checks a job file, and gives its text with it.
+/// Reads and checks a job file for ears that have these words, and gives its text with it.
 ///
 /// # Errors
 /// If it is no plain file, cannot be read, or has faults.
-pub fn file(path: &Path) -> Result<(String, Job), JobErrors> {
+pub fn file(path: &Path, ears: &EarWords) -> Result<(String, Job), JobErrors> {
     let name = path.display().to_string();
     let bytes = read(path)?;
     let text = decode(&bytes, &name)?;
-    parse(text, &name).map(|job| (text.to_owned(), job))
+    parse_for(text, &name, ears).map(|job| (text.to_owned(), job))
 }
 
 /// Bytes of a file that a person named: a plain file, and not too large.
@@ -68,25 +69,34 @@ pub(crate) fn read(path: &Path) -> Result<Vec<u8>, JobErrors> {
     std::fs::read(path).map_err(failed)
 }
 
-/// Reads the bytes of a job file: UTF-8, with or without a byte order mark.
+/// Reads the copy of a job file that a run keeps: UTF-8, with or without a byte order mark. Which
+/// words an ear can listen for was looked at when the run began.
 ///
 /// # Errors
-/// Every fault that can be told apart, see [`JobErrors`].
+/// Every other fault that can be told apart, see [`JobErrors`].
 pub fn from_bytes(bytes: &[u8], file_name: &str) -> Result<Job, JobErrors> {
-    let mut job = parse(decode(bytes, file_name)?, file_name)?;
+    let mut job = parse_for(decode(bytes, file_name)?, file_name, &EarWords::any())?;
     job.hash = blake3::hash(bytes).to_hex().to_string();
     Ok(job)
 }
 
-/// Reads and checks the text of a job file. `file_name` is only for messages.
+/// Reads and checks the text of a job file for the built-in ears. `file_name` is only for messages.
 ///
 /// # Errors
 /// Every fault that can be told apart, see [`JobErrors`].
 pub fn parse(text: &str, file_name: &str) -> Result<Job, JobErrors> {
+    parse_for(text, file_name, &EarWords::default())
+}
+
+/// The same for ears that have these words.
+///
+/// # Errors
+/// Every fault that can be told apart, see [`JobErrors`].
+pub fn parse_for(text: &str, file_name: &str, ears: &EarWords) -> Result<Job, JobErrors> {
     let hash = blake3::hash(text.as_bytes()).to_hex().to_string();
     let text = strip_mark(text);
     let document = document(text, file_name)?;
-    let mut draft = Draft::new(text);
+    let mut draft = Draft::new(text, ears);
     let mut table = Table::root(&document, "the head of the job");
     if let Some(format) = table.need("format", FORMAT, &mut draft.faults) {
         match format.get_ref() {

@@ -76,6 +76,27 @@ impl WordGraph {
         all
     }
 
+    /// The same as a finite state grammar in the text form of the Sphinx recognisers, which is what
+    /// they make of JSGF, so that another recogniser can be compared under the same sentences.
+    #[must_use]
+    pub fn fsg(&self, name: &str) -> String {
+        // That form has one end.
+        let end = self.states;
+        let mut text = format!(
+            "FSG_BEGIN {name}\nNUM_STATES {}\nSTART_STATE {}\nFINAL_STATE {end}\n",
+            self.states + 1,
+            self.start
+        );
+        for Arc { from, to, word } in &self.arcs {
+            let word = word.as_deref().map(|word| format!(" {word}"));
+            text += &format!("TRANSITION {from} {to} 1.0{}\n", word.unwrap_or_default());
+        }
+        for state in &self.finals {
+            text += &format!("TRANSITION {state} {end} 1.0\n");
+        }
+        text + "FSG_END\n"
+    }
+
     /// Every word of the graph.
     #[must_use]
     pub fn words(&self) -> BTreeSet<&str> {

@@ -46,8 +46,10 @@ pub fn listening(slot: &Slot, commands: CommandSet) -> WordGraph {
         SlotKind::Tag => build.tag(),
         SlotKind::Choice(options) => {
             for option in options {
+                // The loader of jobs has held them against the ear's words; what another ear
+                // lacks, that ear refuses by name.
                 for phrase in &option.phrases {
-                    build.phrase(phrase, start, end);
+                    build.said(phrase, start, end);
                 }
             }
         }
@@ -208,11 +210,18 @@ impl Build {
         }
     }
 
-    /// A phrase as it stands, if the ear can listen for every word of it.
+    /// A phrase, if the built-in ears can listen for every word of it.
     fn phrase(&mut self, phrase: &str, from: usize, to: usize) {
+        if phrase.to_lowercase().split(['-', ' ']).all(can_be_heard) {
+            self.said(phrase, from, to);
+        }
+    }
+
+    /// A phrase as it stands, in small letters.
+    fn said(&mut self, phrase: &str, from: usize, to: usize) {
         let phrase = phrase.to_lowercase().replace('-', " ");
         let words: Vec<&str> = phrase.split_whitespace().collect();
-        if words.is_empty() || !words.iter().all(|word| can_be_heard(word)) {
+        if words.is_empty() {
             return;
         }
         self.chain(&words, from, to, |draft, word, at, next| {

@@ -31,7 +31,7 @@ pub use keyed::parse_keyed;
 pub use lexicon::{embedded as embedded_grammars, vocabulary};
 pub use listen::{CommandSet, listening, named_listening};
 pub use parse::{begins_with_stop, parse, parse_guesses};
-pub use pronunciation::{can_be_heard, pronunciations, sound_alike, sounds_like_vocabulary};
+pub use pronunciation::{EarWords, can_be_heard, pronunciations};
 pub use readback::{digit_words, read_back, spell};
 pub use slot::{
     ChoiceOption, DisplayForm, NumberSlot, Slot, SlotKind, named_slot, named_slots, number_slot,

@@ -3,6 +3,7 @@
 //! State: the dictionary, unpacked once, at the first word that is not in the
 //! ear's own vocabulary, and never changed. A job that uses none does not pay.
 
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 use super::lexicon::VOCABULARY;
@@ -39,29 +40,81 @@ pub fn can_be_heard(word: &str) -> bool {
     VOCABULARY.contains(word) || pronunciations(word).next().is_some()
 }
 
-/// Whether two phrases sound the same, word by word, though they are written
-/// differently: "won" and "one", "brake" and "break".
-#[must_use]
-pub fn sound_alike(one: &str, other: &str) -> bool {
-    let (one, other): (Vec<&str>, Vec<&str>) =
-        (one.split(' ').collect(), other.split(' ').collect());
-    one.len() == other.len()
-        && one.iter().zip(&other).all(|(one, other)| {
-            one == other
-                || pronunciations(one).any(|way| pronunciations(other).any(|like| like == way))
-        })
+/// Which words an ear can listen for. By default those of the built-in ears, and
+/// with the dictionary nearly every English word.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct EarWords {
+    own: BTreeMap<String, Vec<String>>,
+    any: bool,
 }
 
-/// The word of the vocabulary that a word outside it sounds like, if there is one.
-#[must_use]
-pub fn sounds_like_vocabulary(word: &str) -> Option<&'static str> {
-    if VOCABULARY.contains(word) {
-        return None;
+impl EarWords {
+    /// Those too that a voice model has of its own, each with the ways to say it as
+    /// phones divided by spaces; without a way where the model does not tell it.
+    #[must_use]
+    pub fn of_model(own: BTreeMap<String, Vec<String>>) -> Self {
+        Self { own, any: false }
     }
-    VOCABULARY
-        .iter()
-        .copied()
-        .find(|known| sound_alike(word, known))
+
+    /// Every word: for the copy that a run keeps of its job, which was held against
+    /// the ear of its day and is read with any ear, or none.
+    #[must_use]
+    pub fn any() -> Self {
+        Self {
+            any: true,
+            ..Self::default()
+        }
+    }
+
+    /// Whether it can listen for a word, in small letters.
+    #[must_use]
+    pub fn has(&self, word: &str) -> bool {
+        self.any || self.own.contains_key(word) || can_be_heard(word)
+    }
+
+    /// Whether two phrases sound the same, word by word, though they are written
+    /// differently: "won" and "one", "brake" and "break".
+    #[must_use]
+    pub fn sound_alike(&self, one: &str, other: &str) -> bool {
+        let (one, other): (Vec<&str>, Vec<&str>) =
+            (one.split(' ').collect(), other.split(' ').collect());
+        one.len() == other.len()
+            && one.iter().zip(&other).all(|(one, other)| {
+                one == other
+                    || self
+                        .ways(one)
+                        .any(|way| self.ways(other).any(|like| like == way))
+            })
+    }
+
+    /// The word of the vocabulary that a word outside it sounds like, if there is one.
+    #[must_use]
+    pub fn sounds_like_vocabulary(&self, word: &str) -> Option<&'static str> {
+        if self.any || VOCABULARY.contains(word) {
+            return None;
+        }
+        VOCABULARY
+            .iter()
+            .copied()
+            .find(|known| self.sound_alike(word, known))
+    }
+
+    /// Every word that it can listen for, the vocabulary first; some come twice.
+    pub fn every(&self) -> impl Iterator<Item = &str> {
+        let dictionary = LINES
+            .iter()
+            .filter_map(|line| Some(line.split_once(' ')?.0));
+        VOCABULARY
+            .iter()
+            .copied()
+            .chain(self.own.keys().map(String::as_str))
+            .chain(dictionary)
+    }
+
+    fn ways<'a>(&'a self, word: &'a str) -> impl Iterator<Item = &'a str> {
+        let own = self.own.get(word).into_iter().flatten().map(String::as_str);
+        own.chain(pronunciations(word).map(|way| -> &'a str { way }))
+    }
 }
 
 #[cfg(test)]
@@ -81,13 +134,26 @@ mod tests {
 
     #[test]
     fn homophones_are_found() {
-        assert_eq!(sounds_like_vocabulary("won"), Some("one"));
-        assert_eq!(sounds_like_vocabulary("know"), Some("no"));
-        assert_eq!(sounds_like_vocabulary("ate"), Some("eight"));
-        assert_eq!(sounds_like_vocabulary("gasket"), None);
-        assert_eq!(sounds_like_vocabulary("one"), None, "itself");
-        assert!(sound_alike("brake worn", "break worn"));
-        assert!(!sound_alike("brake worn", "brake"));
+        let ears = EarWords::default();
+        assert_eq!(ears.sounds_like_vocabulary("won"), Some("one"));
+        assert_eq!(ears.sounds_like_vocabulary("know"), Some("no"));
+        assert_eq!(ears.sounds_like_vocabulary("ate"), Some("eight"));
+        assert_eq!(ears.sounds_like_vocabulary("gasket"), None);
+        assert_eq!(ears.sounds_like_vocabulary("one"), None, "itself");
+        assert!(ears.sound_alike("brake worn", "break worn"));
+        assert!(!ears.sound_alike("brake worn", "brake"));
+    }
+
+    #[test]
+    fn a_models_own_words_are_known_with_their_sound() {
+        let own = [("qzyn", "N AY N"), ("wvxy", "W IH V")]
+            .map(|(word, way)| (word.to_owned(), vec![way.to_owned()]));
+        let ears = EarWords::of_model(own.into());
+        assert!(ears.has("wvxy") && ears.has("gasket") && !ears.has("wvxyz"));
+        assert!(!EarWords::default().has("wvxy"));
+        assert_eq!(ears.sounds_like_vocabulary("qzyn"), Some("nine"));
+        assert_eq!(ears.sounds_like_vocabulary("wvxy"), None);
+        assert!(EarWords::any().has("wvxyz"));
     }
 
     #[test]

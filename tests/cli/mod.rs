@@ -7,6 +7,8 @@ use assert_cmd::Command;
 
 mod export;
 mod long_run;
+#[cfg(feature = "voice")]
+mod model_words;
 mod pipes;
 mod route;
 

@@ -1,6 +1,8 @@
 //! The record against the outside: its numbers worked out again with numpy, scipy and
 //! uncertainties, its data held against the schema by a library of another language.
 
+#[cfg(feature = "voice")]
+mod grammars;
 mod history;
 
 use std::path::{Path, PathBuf};

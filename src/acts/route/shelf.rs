@@ -11,6 +11,7 @@ use crate::acts::Failure;
 use crate::core::record::Record;
 use crate::edge::runs::RunFolder;
 use crate::route::{self, Check, Route, RunFacts};
+use crate::spoken::EarWords;
 
 /// The runs that a route needs to know of, as read so far. A journal only grows: one of the same
 /// length is the same.
@@ -84,7 +85,10 @@ impl Shelf {
         let before = copy
             .filter(|(_, bytes)| blake3::hash(bytes).to_hex().as_str() == mark.hash)
             .and_then(|(name, bytes)| {
-                route::from_bytes(&bytes, name, &mut |name| super::job(near, name)).ok()
+                route::from_bytes(&bytes, name, &mut |name| {
+                    super::job(near, name, &EarWords::any())
+                })
+                .ok()
             });
         match before {
             None => vec![format!(
@@ -117,8 +121,8 @@ fn facts(folder: &RunFolder) -> RunFacts {
         Ok(read) => read,
         Err(failure) => return RunFacts::unreadable(&name, failure.text),
     };
-    let job = match crate::acts::run::read_job(&folder.job_file().to_string_lossy()) {
-        Ok((_, job)) => job,
+    let job = match crate::acts::run::read_copy(folder) {
+        Ok(job) => job,
         Err(failure) => {
             return RunFacts::unreadable(
                 &name,

@@ -1,5 +1,7 @@
 //! What a session hears with: which ear, whose, and the last check of its microphone. No state of its own.
 
+#[cfg(feature = "voice")]
+use std::collections::BTreeSet;
 use std::sync::mpsc;
 
 use super::Failure;
@@ -8,19 +10,73 @@ use crate::args::SessionArgs;
 use crate::core::EarState;
 use crate::core::Live;
 #[cfg(feature = "voice")]
+use crate::core::question::every_slot;
+#[cfg(feature = "voice")]
 use crate::core::record::Body;
 use crate::core::record::Record;
 use crate::drive::{FromWorld, Silence, Sound};
 #[cfg(feature = "voice")]
+use crate::edge::ear::{EarError, ModelChoice, cache_folder, lacking};
+#[cfg(feature = "voice")]
 use crate::edge::{clock, tell};
+use crate::job::Job;
+use crate::spoken::EarWords;
+#[cfg(feature = "voice")]
+use crate::spoken::{self, CommandSet};
 
 /// What is to listen, made ready before the journal is begun, so that a wrong file begins no run.
 pub(in crate::acts) enum Ear {
     None,
     #[cfg(feature = "voice")]
-    Recording(Box<crate::edge::recording::Recording>),
+    Recording(Box<crate::edge::recording::Recording>, ModelChoice),
     #[cfg(feature = "voice")]
-    Microphone(crate::edge::ear::ModelChoice),
+    Microphone(ModelChoice),
+}
+
+/// Which words a session can listen for, to hold a job against them: with the model that is named.
+///
+/// # Errors
+/// If that model cannot be used; by keypad it is not needed, and none is looked for.
+#[cfg_attr(not(feature = "voice"), allow(unused_variables))]
+pub(in crate::acts) fn words(args: &SessionArgs) -> Result<EarWords, Failure> {
+    #[cfg(feature = "voice")]
+    {
+        let choice = crate::acts::tables::model_choice(args.model.as_deref());
+        match crate::edge::ear::ear_words(&choice, &cache_folder()) {
+            Err(fault) if !args.keypad => return Err(Failure::wrong(fault)),
+            Ok(words) => return Ok(words),
+            Err(_) => {}
+        }
+    }
+    Ok(EarWords::default())
+}
+
+/// Refuses a job with words that the model cannot listen for, before anything of it is begun.
+///
+/// # Errors
+/// Names the words; or the model cannot be used.
+#[cfg(feature = "voice")]
+pub(in crate::acts) fn model_has_words_of(choice: &ModelChoice, job: &Job) -> Result<(), Failure> {
+    let words: BTreeSet<String> = every_slot(job)
+        .iter()
+        .flat_map(|slot| {
+            let graph = spoken::listening(slot, CommandSet::All);
+            graph
+                .words()
+                .into_iter()
+                .map(str::to_owned)
+                .collect::<Vec<_>>()
+        })
+        .collect();
+    let lacking = lacking(choice, &cache_folder(), &words).map_err(Failure::wrong)?;
+    if lacking.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::wrong(format!(
+        "{}: {} Or do it by keypad: --keypad",
+        job.id,
+        EarError::UnknownWords(lacking)
+    )))
 }
 
 impl Ear {
@@ -29,7 +85,7 @@ impl Ear {
         match self {
             Self::None => false,
             #[cfg(feature = "voice")]
-            Self::Recording(_) => true,
+            Self::Recording(..) => true,
             #[cfg(feature = "voice")]
             Self::Microphone(_) => false,
         }
@@ -45,6 +101,24 @@ impl Ear {
         None
     }
 
+    /// Refuses a job with words that this ear cannot listen for.
+    ///
+    /// # Errors
+    /// Names the words.
+    #[cfg_attr(
+        not(feature = "voice"),
+        allow(unused_variables, clippy::unnecessary_wraps)
+    )]
+    pub(in crate::acts) fn has_words_of(&self, job: &Job) -> Result<(), Failure> {
+        match self {
+            Self::None => Ok(()),
+            #[cfg(feature = "voice")]
+            Self::Recording(_, choice) | Self::Microphone(choice) => {
+                model_has_words_of(choice, job)
+            }
+        }
+    }
+
     /// Makes it ready; with the ear of the person `by`, where one was made and no model is named.
     ///
     /// # Errors
@@ -55,9 +129,10 @@ impl Ear {
         {
             if let Some(path) = &args.recording {
                 let samples = crate::edge::sound::read(path).map_err(Failure::wrong)?;
-                let ear = crate::edge::ear::Ear::open(&model(args, by)).map_err(Failure::wrong)?;
+                let choice = model(args, by);
+                let ear = crate::edge::ear::Ear::open(&choice).map_err(Failure::wrong)?;
                 let recording = crate::edge::recording::Recording::new(samples, ear, args.fast);
-                return Ok(Self::Recording(Box::new(recording)));
+                return Ok(Self::Recording(Box::new(recording), choice));
             }
             if !args.keypad {
                 return Ok(Self::Microphone(model(args, by)));
@@ -86,7 +161,7 @@ impl Ear {
         match self {
             Self::None => Box::new(Silence),
             #[cfg(feature = "voice")]
-            Self::Recording(recording) => {
+            Self::Recording(recording, _) => {
                 live.ear = EarState::Open;
                 recording
             }
@@ -107,8 +182,8 @@ impl Ear {
 }
 
 #[cfg(feature = "voice")]
-fn model(args: &SessionArgs, by: Option<&str>) -> crate::edge::ear::ModelChoice {
-    use crate::edge::{ear::ModelChoice, own_voice};
+fn model(args: &SessionArgs, by: Option<&str>) -> ModelChoice {
+    use crate::edge::own_voice;
     if let (None, false, Some(by)) = (&args.model, args.common_ear, by) {
         match own_voice::find(by) {
             Ok(Some((folder, about))) => {

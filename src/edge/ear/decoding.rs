@@ -131,6 +131,22 @@ impl Lexicon {
         self.words.iter().map(|(word, _)| word.as_str())
     }
 
+    /// Every word with each way to say it, as names of phones divided by spaces.
+    pub fn said(&self) -> impl Iterator<Item = (&str, Vec<String>)> {
+        let names: HashMap<u32, &str> = self
+            .speech
+            .iter()
+            .map(|(name, phone)| (phone.begin, name.as_str()))
+            .collect();
+        self.words.iter().map(move |(word, ways)| {
+            let names_of = |phones: &Vec<Phone>| {
+                let names = phones.iter().filter_map(|phone| names.get(&phone.begin));
+                names.copied().collect::<Vec<_>>().join(" ")
+            };
+            (word.as_str(), ways.iter().map(names_of).collect())
+        })
+    }
+
     /// The graph over transitions of a grammar over words. Words are numbered
     /// from 1 in the order of [`Lexicon::words`]; the next number is garbage,
     /// each phone of which costs `garbage_phone`.

@@ -4,7 +4,7 @@
 //! cache folder named by its hash; nothing else ever changes that folder. For
 //! each grammar a folder of links is made, read by libvosk, and removed again.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -13,6 +13,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use super::EarError;
 use super::decoding::Lexicon;
 use super::grammar::GARBAGE;
+use crate::spoken::{EarWords, can_be_heard, pronunciations};
 
 /// Which voice model the ear uses.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -166,6 +167,13 @@ impl ModelFolder {
         &self.words
     }
 
+    /// Whether it can listen for a word: it has a sound for it, or leaves the graph to us, so that
+    /// the dictionary's is taken.
+    fn hears(&self, word: &str) -> bool {
+        self.words.number(word).is_some()
+            || self.lexicon.is_some() && pronunciations(word).next().is_some()
+    }
+
     /// The folder itself.
     #[must_use]
     pub fn folder(&self) -> &Path {
@@ -228,6 +236,49 @@ impl ModelFolder {
             &["Gr.fst"]
         }
     }
+}
+
+/// Which words the models can listen for: what each of them has of its own, and by default the
+/// vocabulary and the dictionary ([`lacking`] says which of those a model with a graph of its own
+/// does not have).
+///
+/// # Errors
+/// What [`ModelFolder::open`] reports.
+pub fn ear_words(choice: &ModelChoice, cache: &Path) -> Result<EarWords, EarError> {
+    if *choice == ModelChoice::BuiltIn {
+        return Ok(EarWords::default());
+    }
+    let folders = ModelFolder::open(choice, cache)?;
+    let mut own: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for folder in &folders {
+        for word in folder.words.all() {
+            own.entry(word.to_owned()).or_default();
+        }
+        for (word, ways) in folder.lexicon.iter().flat_map(Lexicon::said) {
+            own.entry(word.to_owned()).or_default().extend(ways);
+        }
+    }
+    own.retain(|word, _| folders.iter().all(|folder| folder.hears(word)));
+    Ok(EarWords::of_model(own))
+}
+
+/// Those of these words that one of the models cannot listen for, in alphabetical order.
+///
+/// # Errors
+/// What [`ModelFolder::open`] reports.
+pub fn lacking(
+    choice: &ModelChoice,
+    cache: &Path,
+    words: &BTreeSet<String>,
+) -> Result<Vec<String>, EarError> {
+    // The built-in ears have the vocabulary: a test holds the two together.
+    let lacks: Box<dyn Fn(&str) -> bool> = if *choice == ModelChoice::BuiltIn {
+        Box::new(|word| !can_be_heard(word))
+    } else {
+        let folders = ModelFolder::open(choice, cache)?;
+        Box::new(move |word| !folders.iter().all(|folder| folder.hears(word)))
+    };
+    Ok(words.iter().filter(|word| lacks(word)).cloned().collect())
 }
 
 /// A folder that is removed when it is no longer needed.

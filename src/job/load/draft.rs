@@ -12,6 +12,7 @@ use super::fault::{Faults, Span};
 use super::table::{Table, Text};
 use super::{Limit, PlateItem, Step};
 use crate::job::{Condition, ConditionOf, Source};
+use crate::spoken::EarWords;
 
 /// Which part of the job refers to another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -80,6 +81,8 @@ pub(in crate::job) struct Setting {
 /// The parts read so far.
 pub(in crate::job) struct Draft<'t> {
     pub(in crate::job) faults: Faults<'t>,
+    /// What the ear can listen for.
+    pub(in crate::job) ears: &'t EarWords,
     pub(in crate::job) plate: Vec<PlateItem>,
     pub(in crate::job) plate_ids: Vec<Text>,
     pub(in crate::job) limits: BTreeMap<String, Limit>,
@@ -94,9 +97,10 @@ pub(in crate::job) struct Draft<'t> {
 }
 
 impl<'t> Draft<'t> {
-    pub(in crate::job) fn new(text: &'t str) -> Self {
+    pub(in crate::job) fn new(text: &'t str, ears: &'t EarWords) -> Self {
         Self {
             faults: Faults::new(text),
+            ears,
             plate: Vec::new(),
             plate_ids: Vec::new(),
             limits: BTreeMap::new(),

@@ -252,20 +252,29 @@ pub(crate) fn among<'n>(known: impl Iterator<Item = &'n str>) -> String {
     }
 }
 
-/// The known name that was probably meant.
+/// The known name that was probably meant: the nearest; of several the first with the same
+/// consonants, which misspelled English words mostly keep ("seezed", "corodded").
 pub(crate) fn near<'n>(found: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
-    let wanted: Vec<char> = found.to_lowercase().chars().take(60).collect();
+    let found = found.to_lowercase();
+    let wanted: Vec<char> = found.chars().take(60).collect();
+    let sounds = consonants(&found);
     known
         .map(|name| {
-            (
-                crate::spelling::distance_of(&wanted, &name.to_lowercase()),
-                name,
-            )
+            let lower = name.to_lowercase();
+            let distance = crate::spelling::distance_of(&wanted, &lower);
+            ((distance, consonants(&lower) != sounds), name)
         })
-        .min_by_key(|(distance, _)| *distance)
-        .filter(|(distance, name)| {
+        .min_by_key(|(key, _)| *key)
+        .filter(|((distance, _), name)| {
             *distance <= (name.chars().count().max(wanted.len()) / 3).max(1)
                 && *distance < wanted.len().max(2)
         })
         .map(|(_, name)| name)
+}
+
+/// Without vowels, and doubled letters once.
+fn consonants(name: &str) -> Vec<char> {
+    let mut letters: Vec<char> = name.chars().filter(|c| !"aeiouy".contains(*c)).collect();
+    letters.dedup();
+    letters
 }

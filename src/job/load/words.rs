@@ -82,19 +82,11 @@ impl Draft<'_> {
         ];
         let words: Vec<&str> = phrase.text.split(' ').collect();
         for word in &words {
-            if !spoken::can_be_heard(word) {
-                let fix = near(word, spoken::vocabulary()).map_or_else(
-                    || "use English words in small letters, as a dictionary spells them; an option without `say` is chosen by its number".to_owned(),
-                    |near| format!("did you mean \"{near}\"? Words are spelled as in an English dictionary, in small letters"),
-                );
-                self.faults.add(
-                    &phrase.span,
-                    format!("the ear does not know the word \"{}\"", shown(word)),
-                    fix,
-                );
+            if !self.ears.has(word) {
+                self.unknown_word(word, &phrase.span);
                 return;
             }
-            if let Some(known) = spoken::sounds_like_vocabulary(word) {
+            if let Some(known) = self.ears.sounds_like_vocabulary(word) {
                 self.faults.add(
                     &phrase.span,
                     format!("\"{}\" sounds like \"{known}\"", shown(word)),
@@ -127,7 +119,7 @@ impl Draft<'_> {
         }
         if let Some((text, other)) = taken
             .iter()
-            .find(|(text, other)| *other != option && spoken::sound_alike(text, &phrase.text))
+            .find(|(text, other)| *other != option && self.ears.sound_alike(text, &phrase.text))
         {
             let means = if *text == phrase.text {
                 "already means"
@@ -140,6 +132,26 @@ impl Draft<'_> {
             return;
         }
         taken.push((phrase.text.clone(), option));
+    }
+
+    fn unknown_word(&mut self, word: &str, span: &Span) {
+        // Among so many words, one of quite another length is never the nearest.
+        let length = word.chars().count();
+        let alike = self
+            .ears
+            .every()
+            .filter(|known| known.chars().count().abs_diff(length) <= (length / 3).max(1));
+        let near = if self.faults.is_full() {
+            None
+        } else {
+            near(word, alike)
+        };
+        let fix = near.map_or_else(
+            || "use English words in small letters, as a dictionary spells them; an option without `say` is chosen by its number".to_owned(),
+            |near| format!("did you mean \"{near}\"? Words are spelled as in an English dictionary, in small letters"),
+        );
+        let what = format!("the ear does not know the word \"{}\"", shown(word));
+        self.faults.add(span, what, fix);
     }
 
     /// A sentence with placeholders. `in_row`: it is asked for each point of a set.
