@@ -11,7 +11,7 @@ use super::run::{Beginning, Begun, Bench, Ear, Left};
 use super::{DONE, Failure, NOT_DONE};
 use crate::args::RouteArgs;
 use crate::core::Run;
-use crate::core::record::{Cursor, Record, Started};
+use crate::core::record::{Cursor, EarMark, Record, Started};
 use crate::core::run::Saved;
 use crate::drive::NotKept;
 use crate::edge::clock;
@@ -54,6 +54,7 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
     let ear = Ear::prepare(&args.session, args.by.as_deref())?;
     let from_recording = ear.is_recording();
     let checked = ear.check(&args.session);
+    let mark = ear.mark();
     let mut told = Vec::new();
     if !changed.is_empty() {
         told.push(format!(
@@ -70,6 +71,7 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
         bench,
         meter: (meter_text, Arc::new(meter_job), meter_sheet),
         from_recording,
+        ear: mark,
         checked,
         told,
     };
@@ -119,6 +121,7 @@ struct Work<'a> {
     /// Text, job and sheet of the meter check.
     meter: (String, Arc<Job>, Sheet),
     from_recording: bool,
+    ear: EarMark,
     checked: Option<Record>,
     /// What is to be said before the next question.
     told: Vec<String>,
@@ -250,7 +253,7 @@ impl Work<'_> {
 
     fn reopen(&mut self, name: &str) -> Result<Begun, Failure> {
         let folder = RunFolder::open(&self.shelf.runs, name).map_err(Failure::wrong)?;
-        let (begun, remarks) = super::run::reopen(folder, self.checked.as_ref())?;
+        let (begun, remarks) = super::run::reopen(folder, self.checked.as_ref(), self.ear.clone())?;
         self.told.extend(remarks);
         Ok(begun)
     }
@@ -278,6 +281,7 @@ impl Work<'_> {
                 from_recording: self.from_recording,
                 route: Some((mark, route_copy(&self.args.file), self.bytes)),
                 checked: self.checked.clone(),
+                ear: self.ear.clone(),
             },
             Some(&self.shelf.runs),
         )
