@@ -383,6 +383,9 @@ pub struct MicrophonesArgs {
 #[cfg(feature = "voice")]
 #[derive(Debug, Args)]
 pub struct MicrophoneCheckArgs {
+    /// Whose voice: listens with the ear that was fitted to it, or offers to fit one after the check.
+    #[arg(long, value_name = "NAME", conflicts_with = "recording")]
+    pub by: Option<String>,
     /// Judge a recording of a check instead: five seconds without speech, then what is to be read.
     #[arg(long, value_name = "FILE")]
     pub recording: Option<PathBuf>,

@@ -189,6 +189,18 @@ impl Measured {
         Verdict { fit, sentences }
     }
 
+    /// True if fitting the ear to the voice is worth offering: the voice arrived well and whole, all was
+    /// asked, and most of it was answered. How much of it was understood does not matter. The limits
+    /// are those of [`Measured::judge`].
+    #[must_use]
+    pub fn is_worth_fitting(&self) -> bool {
+        self.asked == PROMPTS.len()
+            && self.unheard * 2 <= self.asked
+            && self.signal_to_noise() >= 12.0
+            && self.speech_db >= -50.0
+            && self.clipped_permille < 10
+    }
+
     /// How much of the time it was too loud, in words.
     fn too_loud(&self) -> String {
         let (whole, tenth) = (self.clipped_permille / 10, self.clipped_permille % 10);

@@ -1,50 +1,73 @@
 //! `microphone-check`, `microphones`: what hears, and how well.
 
 use std::path::Path;
-use std::sync::mpsc;
-use std::time::Duration;
 
+use super::enrol::Lesson;
+use super::reading_aloud::{News, ReadingAloud, view};
 use super::{DONE, Failure, NOT_DONE};
 use crate::args::{MicrophoneCheckArgs, MicrophonesArgs};
 use crate::core::{Key, View};
-use crate::drive::{FromWorld, Output, Sound};
-use crate::edge::clock;
+use crate::drive::Utterance;
 use crate::edge::ear::{Ear, ModelChoice};
 use crate::edge::listening::{Gate, Rule};
-use crate::edge::live_ear::LiveEar;
 use crate::edge::mic::{LevelMeter, devices, find};
 use crate::edge::settings::{LastCheck, Settings};
-use crate::edge::{keys, plain as lines, screen, sound, tell};
+use crate::edge::{clock, own_voice, sound, tell};
+use crate::enrolment::Clip;
 use crate::mic_check::{Check, Fit, Measured, Now, Tenth};
-use crate::spoken::{self, CommandSet};
+use crate::spoken::{self, Command, Meaning};
 
 /// Checks a microphone, or a recording of such a check, and remembers the result for the next run.
+/// To a person whose name is given it offers to fit the ear to their voice; only a yes begins that.
 ///
 /// # Errors
-/// If the recording, the model or the terminal cannot be used, or the microphone is lost.
+/// If the recording, the model or the terminal cannot be used, the microphone is lost, or it is broken
+/// off.
 pub fn check(args: &MicrophoneCheckArgs) -> Result<u8, Failure> {
+    if let Some(path) = &args.recording {
+        return tell_verdict(&from_recording(path, args)?);
+    }
     let settings = Settings::of_user();
-    let measured = if let Some(path) = &args.recording {
-        from_recording(path, args)?
-    } else {
-        let microphone = args.microphone.clone().or(settings.microphone.clone());
-        let Some(measured) = from_microphone(microphone, args)? else {
-            super::print("Broken off; nothing is remembered.\n")?;
-            return Ok(NOT_DONE);
-        };
-        let kept = Settings {
-            check: Some(LastCheck {
-                utc_ms: clock::wall().utc_ms,
-                measured: measured.clone(),
-            }),
-            ..settings
-        };
-        match Settings::file().and_then(|path| kept.write(&path)) {
-            Ok(()) => tell("remembered: the next run writes it into its journal"),
-            Err(fault) => tell(&fault.to_string()),
-        }
-        measured
+    let microphone = args.microphone.clone().or(settings.microphone.clone());
+    let name = microphone.clone().unwrap_or_else(|| "(default)".to_owned());
+    let (model, own) = model(args);
+    let mut desk = ReadingAloud::begin(model, microphone, args.plain, args.contrast)?;
+    let (measured, heard) = from_microphone(&mut desk, &name)?;
+    let kept = Settings {
+        check: Some(LastCheck {
+            utc_ms: clock::wall().utc_ms,
+            measured: measured.clone(),
+        }),
+        ..settings
     };
+    let remembered = match Settings::file().and_then(|path| kept.write(&path)) {
+        Ok(()) => "remembered: the next run writes it into its journal".to_owned(),
+        Err(fault) => fault.to_string(),
+    };
+    let may_be_fitted = measured.is_worth_fitting() && !own && args.model.is_none();
+    let lesson = match &args.by {
+        Some(by) if may_be_fitted => read_on(&mut desk, &measured, &heard, by),
+        _ => Ok(None),
+    };
+    let breaks = desk.end();
+    tell(&remembered);
+    let code = tell_verdict(&measured)?;
+    match (lesson?, &args.by) {
+        (Some((lesson, clips)), Some(by)) => {
+            lesson.learn(by, &clips, &breaks)?;
+        }
+        (_, by) if may_be_fitted => {
+            let by = by.as_deref().unwrap_or("your name");
+            super::print(&format!(
+                "The ear can be fitted to your voice, which takes three minutes: sayback enrol --by \"{by}\"\n"
+            ))?;
+        }
+        _ => {}
+    }
+    Ok(code)
+}
+
+fn tell_verdict(measured: &Measured) -> Result<u8, Failure> {
     let verdict = measured.judge();
     super::print(&format!(
         "{}\n{}\n",
@@ -56,6 +79,24 @@ pub fn check(args: &MicrophoneCheckArgs) -> Result<u8, Failure> {
     } else {
         DONE
     })
+}
+
+/// The ear that the next run listens with, and whether it is this person's own.
+fn model(args: &MicrophoneCheckArgs) -> (ModelChoice, bool) {
+    if let (None, Some(by)) = (&args.model, &args.by) {
+        match own_voice::find(by) {
+            Ok(Some(own)) => {
+                tell(&format!(
+                    "checked with the ear that was fitted to {}",
+                    own.about.by
+                ));
+                return (ModelChoice::Folder(own.models), true);
+            }
+            Ok(None) => {}
+            Err(fault) => tell(&format!("checked with the common ear: {fault}")),
+        }
+    }
+    (super::tables::model_choice(args.model.as_deref()), false)
 }
 
 fn from_recording(path: &Path, args: &MicrophoneCheckArgs) -> Result<Measured, Failure> {
@@ -93,94 +134,111 @@ fn from_recording(path: &Path, args: &MicrophoneCheckArgs) -> Result<Measured, F
     Ok(check.measured(&path.display().to_string()))
 }
 
-/// None where it was broken off.
-fn from_microphone(
-    microphone: Option<String>,
-    args: &MicrophoneCheckArgs,
-) -> Result<Option<Measured>, Failure> {
-    let name = microphone.clone().unwrap_or_else(|| "(default)".to_owned());
-    let model = super::tables::model_choice(args.model.as_deref());
-    let (mut ear, mut output, world) = reading_aloud(model, microphone, args.plain, args.contrast)?;
+/// What was read, prompt by prompt, with its sound.
+type Read = Vec<(&'static str, Utterance)>;
+
+fn from_microphone(desk: &mut ReadingAloud, name: &str) -> Result<(Measured, Read), Failure> {
     let any = spoken::named_slot("ANY").ok_or_else(|| Failure::wrong("there is no slot ANY"))?;
     let mut check = Check::default();
-    let mut asked = 0;
-    let mut ready = false;
-    let unseen = |error: std::io::Error| Failure::wrong(format!("cannot show it: {error}"));
+    let mut read: Read = Vec::new();
     while check.now() != Now::Over {
-        output.show(&shown(&check, ready)).map_err(unseen)?;
-        match world.recv_timeout(Duration::from_millis(500)) {
-            Ok(FromWorld::EarBack) => {
-                ready = true;
-                ear.listen(&any, CommandSet::All, asked);
-            }
-            Ok(FromWorld::Level(level)) if ready => {
+        match desk.show_and_wait(&shown(&check, desk.is_ready()))? {
+            News::Ready => desk.listen(&any),
+            News::Level(level) => {
                 let before = check.now();
                 check.tenth(Tenth {
                     db: level.db,
                     clipping: level.clipping,
                 });
-                output.level(level);
                 let is_same_wait = matches!((before, check.now()), (Now::Quiet(_), Now::Quiet(_)));
                 if check.now() != before && !is_same_wait {
-                    asked += 1;
-                    ear.listen(&any, CommandSet::All, asked);
+                    desk.listen(&any);
                 }
             }
-            Ok(FromWorld::Heard(heard)) if heard.listen == asked => {
+            News::Heard(heard) => {
                 // Words in which sound was lost are no answer, here as in a job.
-                check.heard(if heard.damaged { "" } else { &heard.words });
-                asked += 1;
-                ear.listen(&any, CommandSet::All, asked);
+                check_heard(&mut check, &mut read, heard);
+                desk.listen(&any);
             }
-            Ok(FromWorld::EarLost(why)) => {
-                drop(output);
-                return Err(Failure {
-                    code: NOT_DONE,
-                    text: why,
-                });
-            }
-            Ok(FromWorld::Key(Key::Stop) | FromWorld::End(_) | FromWorld::KeysGone) => {
-                return Ok(None);
-            }
-            _ => {}
+            News::Key(_) | News::Nothing => {}
         }
     }
-    Ok(Some(check.measured(&name)))
+    Ok((check.measured(name), read))
 }
 
-/// The ear, what shows the prompts, and what comes from the ear and the keys.
-type ReadingAloud = (LiveEar, Box<dyn Output>, mpsc::Receiver<FromWorld>);
-
-/// Microphone, screen or lines, and what comes from them and the keys, for reading aloud what is shown.
-///
-/// # Errors
-/// If the signals or the terminal cannot be had.
-pub(super) fn reading_aloud(
-    model: ModelChoice,
-    microphone: Option<String>,
-    plain: bool,
-    contrast: bool,
-) -> Result<ReadingAloud, Failure> {
-    let (sender, world) = mpsc::sync_channel(64);
-    crate::edge::signals::listen(sender.clone())
-        .map_err(|error| Failure::wrong(format!("cannot catch signals: {error}")))?;
-    let ear = LiveEar::start(model, microphone, true, sender.clone());
-    let look = screen::Look::of_environment(contrast);
-    let output: Box<dyn Output> = if super::run::on_screen(plain) {
-        let shown = screen::Screen::enter(look).map_err(|error| {
-            Failure::wrong(format!("cannot use this terminal: {error}. Try --plain"))
-        })?;
-        keys::listen(sender, keys::Keymap::default());
-        Box::new(shown)
-    } else {
-        Box::new(lines::Plain::new(look.unicode))
+fn check_heard(check: &mut Check, read: &mut Read, heard: Utterance) {
+    let prompt = match check.now() {
+        Now::Read(prompt) => Some(prompt),
+        _ => None,
     };
-    Ok((ear, output, world))
+    check.heard(if heard.damaged { "" } else { &heard.words });
+    if let Some(prompt) = prompt.filter(|_| !heard.damaged) {
+        // Of what was read again, the last.
+        read.retain(|(known, _)| *known != prompt);
+        read.push((prompt, heard));
+    }
+}
+
+/// Tenths of a second that the offer waits for a yes.
+const OFFER_TENTHS: u32 = 200;
+
+/// Offers to fit the ear, and reads on if the answer is yes; none if it is not. Silence is no yes.
+fn read_on(
+    desk: &mut ReadingAloud,
+    measured: &Measured,
+    heard: &[(&'static str, Utterance)],
+    by: &str,
+) -> Result<Option<(Lesson, Vec<(Clip, bool)>)>, Failure> {
+    let yes_or_no =
+        spoken::named_slot("YN").ok_or_else(|| Failure::wrong("there is no slot YN"))?;
+    let mut offer = view(
+        "Microphone check",
+        true,
+        (
+            "OFFER",
+            "Fit the ear?",
+            &format!(
+                "Three minutes more of reading aloud fit the ear to the voice of {by}. Yes: affirm, or Enter. No: negative, or -."
+            ),
+        ),
+        vec![("Enter", "yes"), ("-", "no"), ("Esc", "break off")],
+    );
+    offer.message = measured.judge().sentences.join(" ");
+    let mut tenths = 0;
+    desk.listen(&yes_or_no);
+    loop {
+        let answer = match desk.show_and_wait(&offer)? {
+            News::Level(_) => {
+                tenths += 1;
+                (tenths > OFFER_TENTHS).then_some(false)
+            }
+            News::Heard(heard) => {
+                let said = if heard.damaged { "" } else { &heard.words };
+                desk.listen(&yes_or_no);
+                match spoken::parse(&yes_or_no, said).meaning {
+                    Some(Meaning::Command(Command::Yes)) => Some(true),
+                    Some(Meaning::Command(Command::No | Command::Stop)) => Some(false),
+                    _ => None,
+                }
+            }
+            News::Key(Key::Enter) => Some(true),
+            News::Key(Key::Minus) => Some(false),
+            News::Key(_) | News::Ready | News::Nothing => None,
+        };
+        match answer {
+            None => {}
+            Some(false) => return Ok(None),
+            Some(true) => {
+                let lesson = Lesson::open()?;
+                let clips = lesson.read_aloud(desk, heard)?;
+                return Ok(Some((lesson, clips)));
+            }
+        }
+    }
 }
 
 fn shown(check: &Check, ready: bool) -> View {
-    let (state, big, question) = match check.now() {
-        _ if !ready => ("START", "Wait", "The ear is being made ready."),
+    let what = match check.now() {
         Now::Quiet(_) => (
             "QUIET",
             "Say nothing",
@@ -196,20 +254,7 @@ fn shown(check: &Check, ready: bool) -> View {
         ),
         Now::Over => ("DONE", "Done", ""),
     };
-    View {
-        title: "Microphone check".to_owned(),
-        big: big.to_owned(),
-        question: question.to_owned(),
-        state,
-        ear: if ready {
-            "mic: OPEN"
-        } else {
-            "mic: getting ready"
-        }
-        .to_owned(),
-        keys: vec![("Esc", "break off")],
-        ..View::default()
-    }
+    view("Microphone check", ready, what, vec![("Esc", "break off")])
 }
 
 /// Lists the microphones, or remembers one, or forgets it.

@@ -10,6 +10,8 @@ mod merge;
 #[cfg(feature = "voice")]
 mod mic_check;
 mod proof;
+#[cfg(feature = "voice")]
+mod reading_aloud;
 mod record;
 mod route;
 mod run;

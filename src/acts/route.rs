@@ -15,7 +15,7 @@ use super::run::{Beginning, Begun, Bench, Ear, Left};
 use super::{DONE, Failure, NOT_DONE};
 use crate::args::RouteArgs;
 use crate::core::Run;
-use crate::core::record::{Body, Cursor, How, Record, Started};
+use crate::core::record::{Body, Cursor, EarMark, How, Record, Started};
 use crate::core::run::Saved;
 use crate::drive::InMemory;
 use crate::edge::clock;
@@ -68,6 +68,7 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
     }
     let from_recording = ear.is_recording();
     let checked = ear.check(&args.session);
+    let mark = ear.mark();
     let mut told = Vec::new();
     if !changed.is_empty() {
         told.push(route::route_changed(&changed));
@@ -82,6 +83,7 @@ pub fn route(args: &RouteArgs) -> Result<u8, Failure> {
         bench,
         meter: (meter_text, Arc::new(meter_job), meter_sheet),
         from_recording,
+        ear: mark,
         checked,
         told,
     };
@@ -131,6 +133,7 @@ struct Work<'a> {
     /// Text, job and sheet of the meter check.
     meter: (String, Arc<Job>, Sheet),
     from_recording: bool,
+    ear: EarMark,
     checked: Option<Record>,
     /// What is to be said before the next question.
     told: Vec<String>,
@@ -267,7 +270,7 @@ impl Work<'_> {
 
     fn reopen(&mut self, name: &str) -> Result<Begun, Failure> {
         let folder = RunFolder::open(&self.shelf.runs, name).map_err(Failure::wrong)?;
-        let (begun, remarks) = super::run::reopen(folder, self.checked.as_ref())?;
+        let (begun, remarks) = super::run::reopen(folder, self.checked.as_ref(), self.ear.clone())?;
         self.told.extend(remarks);
         Ok(begun)
     }
@@ -295,6 +298,7 @@ impl Work<'_> {
                 from_recording: self.from_recording,
                 route: Some((mark, route_copy(&self.args.file), self.bytes)),
                 checked: self.checked.clone(),
+                ear: self.ear.clone(),
             },
             Some(&self.shelf.runs),
         )

@@ -9,7 +9,7 @@ use std::sync::mpsc;
 
 use super::{Failure, HUNG_UP, NOT_DONE, NOT_SAVED};
 use crate::args::{ResumeArgs, RunArgs, SessionArgs};
-use crate::core::record::{Body, Record, Started};
+use crate::core::record::{Body, EarMark, Record, Started};
 use crate::core::run::Saved;
 use crate::core::{Live, Run};
 use crate::drive::{Ended, FromWorld, Keeps, Output, Session, Silence, Sound};
@@ -56,6 +56,7 @@ pub fn start(args: &RunArgs) -> Result<u8, Failure> {
             from_recording,
             route: None,
             checked,
+            ear: ear.mark(),
         },
         args.session.folder.runs.as_deref(),
     )?;
@@ -83,6 +84,8 @@ pub(super) struct Beginning<'a> {
     pub(super) route: Option<(RouteMark, &'a str, &'a [u8])>,
     /// The last check of the microphone.
     pub(super) checked: Option<Record>,
+    /// What listens.
+    pub(super) ear: EarMark,
 }
 
 /// A run that can be driven.
@@ -106,6 +109,7 @@ pub(super) fn begin(of: Beginning, runs: Option<&Path>) -> Result<Begun, Failure
         relayed_by: of.relayed_by,
         from_recording: of.from_recording,
         route: of.route.as_ref().map(|(mark, ..)| mark.clone()),
+        ear: Some(of.ear),
         ..Started::of(&job, PROGRAM, of.sheet.plate)
     };
     let runs = runs::runs_folder(runs).map_err(Failure::wrong)?;
@@ -145,7 +149,7 @@ pub fn resume(args: &ResumeArgs) -> Result<u8, Failure> {
     let ear = Ear::prepare(&args.session, begun_by(&folder).as_deref())?;
     ear.has_words_of(&read_copy(&folder)?)?;
     let checked = ear.check(&args.session);
-    let (begun, remarks) = reopen(folder, checked.as_ref())?;
+    let (begun, remarks) = reopen(folder, checked.as_ref(), ear.mark())?;
     for remark in remarks {
         tell(&remark);
     }
@@ -173,6 +177,7 @@ fn begun_by(folder: &RunFolder) -> Option<String> {
 pub(super) fn reopen(
     folder: RunFolder,
     checked: Option<&Record>,
+    ear: EarMark,
 ) -> Result<(Begun, Vec<String>), Failure> {
     let job = read_copy(&folder)?;
     let storage = FileStorage::open(&folder.journal()).map_err(Failure::not_saved)?;
@@ -201,6 +206,7 @@ pub(super) fn reopen(
         at: clock::wall(),
         body: Body::Resumed {
             program: PROGRAM.to_owned(),
+            ear: Some(ear),
         },
     };
     journal.append(&resumed).map_err(Failure::not_saved)?;

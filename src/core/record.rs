@@ -152,6 +152,9 @@ pub enum Body {
     Resumed {
         /// Program version.
         program: String,
+        /// What listens from here on. Not in journals of before this was written down.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        ear: Option<EarMark>,
     },
     /// The technician ends the job before its last step; it closes once all that was lifted is restored.
     Ending {
@@ -247,6 +250,9 @@ pub struct Started {
     /// The route that it came from. Not in journals of before there were routes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub route: Option<RouteMark>,
+    /// What listens, until [`Body::Resumed`] says otherwise. Not in journals of before this was written down.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ear: Option<EarMark>,
 }
 
 impl Started {
@@ -265,8 +271,46 @@ impl Started {
             relayed_by: None,
             from_recording: false,
             route: None,
+            ear: None,
         }
     }
+}
+
+/// What a session listens with. A hash of weights is BLAKE3 (hex) over the model's `am/final.mdl`, of
+/// two models one after the other.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "which", rename_all = "kebab-case")]
+pub enum EarMark {
+    /// Nothing: the keypad alone.
+    Nothing,
+    /// The ears inside the program, the same for everybody.
+    Common {
+        /// Hash of their weights.
+        weights: String,
+    },
+    /// Those ears, fitted to how one person speaks.
+    Fitted {
+        /// Whose voice.
+        to: String,
+        /// When they were fitted: milliseconds since 1970-01-01T00:00:00Z.
+        made_utc_ms: i64,
+        /// Hash of their weights.
+        weights: String,
+    },
+    /// A voice model that was given on the command line.
+    Given {
+        /// Name of its folder, without the way to it.
+        folder: String,
+        /// Hash of its weights; none where they could not be read.
+        weights: Option<String>,
+    },
+}
+
+/// What tells people apart by their names: names that differ in capitals or spaces only are one person.
+#[must_use]
+pub fn same_name(name: &str) -> String {
+    let words: Vec<String> = name.split_whitespace().map(str::to_lowercase).collect();
+    words.join(" ")
 }
 
 /// An answer to a step.

@@ -28,7 +28,10 @@ use vosk::{LogLevel, Model, Recognizer};
 pub use crate::spoken::{Arc as WordArc, WordGraph};
 pub use grammar::GARBAGE;
 pub use listener::Listener;
-pub use model::{ModelChoice, ModelFolder, Words, built_in_hash, cache_folder, ear_words, lacking};
+pub use model::{
+    ModelChoice, ModelFolder, Words, built_in_hash, built_in_weights, cache_folder, ear_words,
+    lacking, weights_hash,
+};
 
 /// Hears answers. One a program; each question's grammar gives a [`Listener`].
 pub struct Ear {

@@ -6,7 +6,7 @@ use super::types::{
     AnswerKind, Event, EventKind, FigureLine, FindingLine, Head, Hold, HowLine, Report, State,
 };
 use super::{
-    Source, decisions, exceptions, measured, sound, strokes, summary, time, track, types,
+    Source, decisions, ears, exceptions, measured, sound, strokes, summary, time, track, types,
     uncertainty,
 };
 use crate::calc::finding::{self as calculation, Finding};
@@ -204,7 +204,7 @@ impl<'a> Folded<'a> {
         };
         let mut resumed_with: Vec<String> = Vec::new();
         for (.., body) in self.bodies() {
-            if let Body::Resumed { program } = body
+            if let Body::Resumed { program, .. } = body
                 && *program != started.program
                 && !resumed_with.contains(program)
             {
@@ -225,6 +225,7 @@ impl<'a> Folded<'a> {
             by: self.by(),
             relayed_by: self.relayed_by(),
             from_recording: started.from_recording,
+            ears: ears::ears(self.bodies()),
             started: at(self.source.records.first()),
             last: at(self.source.records.last()),
             state,
@@ -388,7 +389,7 @@ impl<'a> Folded<'a> {
                     Body::Stopped { step, how } => {
                         (EventKind::Stop, step.as_deref(), how.heard.clone())
                     }
-                    Body::Resumed { program } => (EventKind::Resumed, None, program.clone()),
+                    Body::Resumed { program, .. } => (EventKind::Resumed, None, program.clone()),
                     Body::AsFoundFrozen { step } => {
                         (EventKind::Frozen, Some(step.as_str()), String::new())
                     }
@@ -452,5 +453,6 @@ fn unknown_start(job: &Job) -> Started {
         relayed_by: None,
         from_recording: false,
         route: None,
+        ear: None,
     }
 }

@@ -1,12 +1,13 @@
 //! The record as CSV (RFC 4180): one row for each plate item, limit, answer,
-//! figure and input of a finding, decision, thing left out, hold and event, by record.
+//! figure and input of a finding, decision, thing left out, hold, event and ear that listened, by record.
 //!
 //! A text that a spreadsheet would take for a formula gets an apostrophe in
 //! front; numbers stay numbers.
 
 use super::plain::plain;
 use super::types::{
-    Answer, Decision, Event, FindingLine, HowLine, LimitLine, PlateLine, Report, Skip, Time,
+    Answer, Decision, EarLine, Event, FindingLine, HowLine, LimitLine, PlateLine, Report, Skip,
+    Time,
 };
 use crate::calc::finding::Grade;
 
@@ -76,6 +77,7 @@ pub fn csv(report: &Report) -> Result<Vec<u8>, CsvError> {
     rows.extend(report.limits.iter().map(Row::limit));
     rows.extend(report.skipped.iter().map(Row::skip));
     rows.extend(report.events.iter().map(Row::event));
+    rows.extend(report.head.ears.iter().map(Row::ear));
     rows.extend(report.holds.iter().map(|hold| {
         Row::of("hold", Some(hold.seq), Some(&hold.time))
             .text("title", &hold.title)
@@ -311,6 +313,15 @@ impl Row {
         .text("title", &skip.title)
         .text("reason", &skip.reason)
         .how(&skip.how)
+    }
+
+    fn ear(ear: &EarLine) -> Self {
+        Self::of("ear", Some(ear.seq), None)
+            .text("title", "What listened")
+            .text("column", ear.which.words())
+            .maybe("by", ear.fitted_to.as_deref())
+            .text("value", &ear.words)
+            .maybe("reason", ear.weights_hash.as_deref())
     }
 
     fn event(event: &Event) -> Self {

@@ -2,6 +2,7 @@
 
 use super::types::{Counts, EventKind, Exception, FindingLine, Report, State, Weight};
 use crate::calc::finding::Grade;
+use crate::core::record::same_name;
 use crate::job::Stage;
 use crate::route::Doubt;
 
@@ -377,5 +378,17 @@ fn about_the_means(report: &Report, list: &mut Gathered) {
             "The sound came from a recording",
             "Answers were not given to a microphone while the job was done.",
         );
+    }
+    for ear in &report.head.ears {
+        if let (Some(to), Some(by)) = (&ear.fitted_to, &report.head.by)
+            && same_name(to) != same_name(by)
+        {
+            list.add(
+                Weight::Watch,
+                Some(ear.seq),
+                "The ear was fitted to another person",
+                format!("It was fitted to {to}; the job was done by {by}. It hears others worse: more was asked again, or misheard and put right."),
+            );
+        }
     }
 }

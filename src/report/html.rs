@@ -7,6 +7,7 @@ mod measured;
 mod sound;
 
 use self::sound::sound;
+use super::ears;
 use super::markup::Markup;
 use super::plot;
 use super::types::{
@@ -414,6 +415,7 @@ fn bottom(page: &mut Markup, report: &Report) {
         page.leaf("p", "", &report.statements.join(" "));
         let head = &report.head;
         page.leaf("p", "", &identity(head));
+        page.leaf("p", "", &ears::sentence(&head.ears));
         page.leaf("p", "mono", &format!("job file {}", head.job_hash));
         page.leaf(
             "p",

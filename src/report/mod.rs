@@ -9,6 +9,7 @@ mod answers;
 mod build;
 mod csv;
 mod decisions;
+mod ears;
 mod exceptions;
 mod html;
 mod json;

@@ -2,7 +2,7 @@
 
 use super::plain::plain;
 use super::types::{Report, Side, Weight};
-use super::{csv, plot};
+use super::{csv, ears, plot};
 use crate::calc::finding::Grade;
 
 /// A short summary in plain lines: what, exceptions, as found and as left, latest findings.
@@ -109,6 +109,7 @@ pub fn text(report: &Report) -> String {
         "Journal: {}, {} records, hash {}",
         head.journal, head.records, head.journal_hash
     ));
+    lines.push(ears::sentence(&head.ears));
     lines.extend(report.statements.first().cloned());
     let mut text = String::new();
     for line in lines {

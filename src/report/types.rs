@@ -3,6 +3,7 @@
 //! All numbers are text, with the digits as said or typed, or rounded for
 //! display; `unrounded` holds a calculated number whole.
 
+mod ear;
 mod judged;
 mod measured;
 mod plate;
@@ -12,6 +13,7 @@ mod sound;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use self::ear::{EarKind, EarLine};
 pub use self::judged::{Decision, FigureLine, FindingLine};
 pub use self::measured::{
     Pair, Run, RunCell, RunColumn, RunLimit, RunRow, Side, Stroke, Track, Wiper,
@@ -154,6 +156,8 @@ pub struct Head {
     pub relayed_by: Option<String>,
     /// True if the sound came from a recording and not from a microphone.
     pub from_recording: bool,
+    /// What listened, in order: an entry for the start, and for each time that another began to.
+    pub ears: Vec<EarLine>,
     /// Time of the first record.
     pub started: Time,
     /// Time of the last record.

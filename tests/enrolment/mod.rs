@@ -1,6 +1,7 @@
 //! A person's own ear: the parts of the fitting against references and against brute force, and the
 //! whole by the command.
 
+use std::ops::ControlFlow;
 use std::path::Path;
 
 use ndarray::{Array2, array};
@@ -388,7 +389,9 @@ fn how_clips_fit() {
 #[test]
 fn too_few_clips_are_told() {
     let few = vec![clip("yes.flac", "yes"); 3];
-    let told = acoustics("two").fitted(&few, &[], |_| ()).unwrap_err();
+    let told = acoustics("two")
+        .fitted(&few, &[], |_| ControlFlow::Continue(()))
+        .unwrap_err();
     assert!(matches!(told, FitError::TooFew(3, _)), "{told}");
 }
 

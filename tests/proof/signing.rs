@@ -174,6 +174,7 @@ fn append(run: &Run) {
             },
             body: Body::Resumed {
                 program: "sayback".to_owned(),
+                ear: None,
             },
         })
         .unwrap();

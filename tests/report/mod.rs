@@ -1,5 +1,6 @@
 //! The record of a run: what it says, how it is laid out, and that nothing said or typed can break it.
 
+mod ears;
 mod hostile;
 mod outdated;
 pub mod pages;

@@ -106,6 +106,7 @@ fn a_record_with_many_exceptions_fits_its_front_and_has_all_answers_behind_it() 
         super::scenario::HASH,
         "Technician, date",
         "It is not a signature.",
+        "Ears fitted to the voice of K. L. at 2026-11-24T08:10:00Z listened",
     ] {
         assert!(text.contains(shown), "{shown} is not in the PDF:\n{text}");
     }

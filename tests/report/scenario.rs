@@ -7,13 +7,16 @@ use std::collections::BTreeMap;
 use rust_decimal::Decimal;
 use sayback::core::finding;
 use sayback::core::record::{
-    Answered, Body, Channel, Clip, Cursor, How, Record, Started, Value, Wall,
+    Answered, Body, Channel, Clip, Cursor, EarMark, How, Record, Started, Value, Wall,
 };
 use sayback::core::run::Saved;
 use sayback::job::{Job, Limit, PlateValue, Step, StepKind};
 use sayback::report::{self, Report, Sounds, Source};
 
 pub const HASH: &str = "5b1c0000000000000000000000000000000000000000000000000000000000e7";
+
+/// Of the ears that listen: fitted the day before.
+pub const WEIGHTS: &str = "9e07000000000000000000000000000000000000000000000000000000000041";
 
 pub fn job() -> Job {
     sayback::job::load::parse(include_str!("job.toml"), "job.toml")
@@ -75,6 +78,11 @@ impl Journal {
             relayed_by: Some("B. T.".to_owned()),
             from_recording: false,
             route: None,
+            ear: Some(EarMark::Fitted {
+                to: "K. L.".to_owned(),
+                made_utc_ms: 1_795_507_800_000,
+                weights: WEIGHTS.to_owned(),
+            }),
         };
         let saved = Saved::new(&job, started.clone());
         let mut journal = Self {

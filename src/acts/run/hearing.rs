@@ -13,7 +13,7 @@ use crate::core::Live;
 use crate::core::question::every_slot;
 #[cfg(feature = "voice")]
 use crate::core::record::Body;
-use crate::core::record::Record;
+use crate::core::record::{EarMark, Record};
 use crate::drive::{FromWorld, Silence, Sound};
 #[cfg(feature = "voice")]
 use crate::edge::ear::{EarError, ModelChoice, cache_folder, lacking};
@@ -25,7 +25,15 @@ use crate::spoken::EarWords;
 use crate::spoken::{self, CommandSet};
 
 /// What is to listen, made ready before the journal is begun, so that a wrong file begins no run.
-pub(in crate::acts) enum Ear {
+pub(in crate::acts) struct Ear {
+    source: Source,
+    /// What the journal says of it.
+    mark: EarMark,
+    /// What the person has to know of it before the first question.
+    remark: Option<String>,
+}
+
+enum Source {
     None,
     #[cfg(feature = "voice")]
     Recording(Box<crate::edge::recording::Recording>, ModelChoice),
@@ -82,20 +90,25 @@ pub(in crate::acts) fn model_has_words_of(choice: &ModelChoice, job: &Job) -> Re
 impl Ear {
     /// True if the sound, and with it the clock, is that of a recording.
     pub(in crate::acts) fn is_recording(&self) -> bool {
-        match self {
-            Self::None => false,
+        match self.source {
+            Source::None => false,
             #[cfg(feature = "voice")]
-            Self::Recording(..) => true,
+            Source::Recording(..) => true,
             #[cfg(feature = "voice")]
-            Self::Microphone(_) => false,
+            Source::Microphone(_) => false,
         }
+    }
+
+    /// What the journal says of it.
+    pub(in crate::acts) fn mark(&self) -> EarMark {
+        self.mark.clone()
     }
 
     /// The last check of the microphone that it listens to; where there is none, that is told.
     #[cfg_attr(not(feature = "voice"), allow(unused_variables, clippy::unused_self))]
     pub(in crate::acts) fn check(&self, args: &SessionArgs) -> Option<Record> {
         #[cfg(feature = "voice")]
-        if matches!(self, Self::Microphone(_)) {
+        if matches!(self.source, Source::Microphone(_)) {
             return recent_check(args, clock::wall());
         }
         None
@@ -110,10 +123,10 @@ impl Ear {
         allow(unused_variables, clippy::unnecessary_wraps)
     )]
     pub(in crate::acts) fn has_words_of(&self, job: &Job) -> Result<(), Failure> {
-        match self {
-            Self::None => Ok(()),
+        match &self.source {
+            Source::None => Ok(()),
             #[cfg(feature = "voice")]
-            Self::Recording(_, choice) | Self::Microphone(choice) => {
+            Source::Recording(_, choice) | Source::Microphone(choice) => {
                 model_has_words_of(choice, job)
             }
         }
@@ -129,13 +142,22 @@ impl Ear {
         {
             if let Some(path) = &args.recording {
                 let samples = crate::edge::sound::read(path).map_err(Failure::wrong)?;
-                let choice = model(args, by);
-                let ear = crate::edge::ear::Ear::open(&choice).map_err(Failure::wrong)?;
+                let chosen = chosen(args, by);
+                let ear = crate::edge::ear::Ear::open(&chosen.model).map_err(Failure::wrong)?;
                 let recording = crate::edge::recording::Recording::new(samples, ear, args.fast);
-                return Ok(Self::Recording(Box::new(recording), choice));
+                return Ok(Self {
+                    source: Source::Recording(Box::new(recording), chosen.model),
+                    mark: chosen.mark,
+                    remark: chosen.remark,
+                });
             }
             if !args.keypad {
-                return Ok(Self::Microphone(model(args, by)));
+                let chosen = chosen(args, by);
+                return Ok(Self {
+                    source: Source::Microphone(chosen.model),
+                    mark: chosen.mark,
+                    remark: chosen.remark,
+                });
             }
         }
         #[cfg(not(feature = "voice"))]
@@ -144,7 +166,11 @@ impl Ear {
                 "this program was built without the ear; --recording needs one built with it",
             ));
         }
-        Ok(Self::None)
+        Ok(Self {
+            source: Source::None,
+            mark: EarMark::Nothing,
+            remark: None,
+        })
     }
 
     #[cfg_attr(not(feature = "voice"), allow(unused_variables))]
@@ -158,15 +184,19 @@ impl Ear {
             push_to_talk: args.push_to_talk,
             closed: args.push_to_talk,
         };
-        match self {
-            Self::None => Box::new(Silence),
+        if let Some(remark) = self.remark {
+            // Shown by the session itself: what is printed before it stands behind its screen.
+            let _ = sender.send(FromWorld::Hint(remark));
+        }
+        match self.source {
+            Source::None => Box::new(Silence),
             #[cfg(feature = "voice")]
-            Self::Recording(recording, _) => {
+            Source::Recording(recording, _) => {
                 live.ear = EarState::Open;
                 recording
             }
             #[cfg(feature = "voice")]
-            Self::Microphone(model) => {
+            Source::Microphone(model) => {
                 live.ear = EarState::Loading;
                 Box::new(crate::edge::live_ear::LiveEar::start(
                     model,
@@ -182,22 +212,61 @@ impl Ear {
 }
 
 #[cfg(feature = "voice")]
-fn model(args: &SessionArgs, by: Option<&str>) -> ModelChoice {
+struct Chosen {
+    model: ModelChoice,
+    mark: EarMark,
+    remark: Option<String>,
+}
+
+/// The model that was given; else the ear of the person `by`; else the common ears.
+#[cfg(feature = "voice")]
+fn chosen(args: &SessionArgs, by: Option<&str>) -> Chosen {
+    use crate::edge::ear::{self, ModelFolder};
     use crate::edge::own_voice;
-    if let (None, false, Some(by)) = (&args.model, args.common_ear, by) {
+    if let Some(folder) = &args.model {
+        let model = ModelChoice::Folder(folder.clone());
+        let name = std::path::absolute(folder).unwrap_or_else(|_| folder.clone());
+        let name = name.file_name().unwrap_or(name.as_os_str());
+        // A model that cannot be read is told where it is opened.
+        let weights = ModelFolder::open(&model, &ear::cache_folder())
+            .and_then(|models| ModelFolder::weights_hash(&models));
+        return Chosen {
+            mark: EarMark::Given {
+                folder: name.to_string_lossy().into_owned(),
+                weights: weights.ok(),
+            },
+            model,
+            remark: None,
+        };
+    }
+    let mut remark = None;
+    if let (false, Some(by)) = (args.common_ear, by) {
         match own_voice::find(by) {
-            Ok(Some((folder, about))) => {
-                tell(&format!(
-                    "listening with the ear that was fitted to {}; without it: --common-ear",
-                    about.by
-                ));
-                return ModelChoice::Folder(folder);
+            Ok(Some(own)) => {
+                return Chosen {
+                    remark: Some(format!(
+                        "Listening with the ear that was fitted to {}; without it: --common-ear.",
+                        own.about.by
+                    )),
+                    mark: EarMark::Fitted {
+                        to: own.about.by,
+                        made_utc_ms: own.about.made_utc_ms,
+                        weights: own.about.weights,
+                    },
+                    model: ModelChoice::Folder(own.models),
+                };
             }
             Ok(None) => {}
-            Err(fault) => tell(&fault.to_string()),
+            Err(fault) => remark = Some(format!("The common ear listens: {fault}")),
         }
     }
-    crate::acts::tables::model_choice(args.model.as_deref())
+    Chosen {
+        model: ModelChoice::BuiltIn,
+        mark: EarMark::Common {
+            weights: ear::built_in_weights(),
+        },
+        remark,
+    }
 }
 
 /// How long a microphone check is of use: a working day.

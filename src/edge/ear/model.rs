@@ -54,6 +54,9 @@ const BUILT_IN: &[(&str, &[u8])] = &built_in![
     "two/lexicon.txt"
 ];
 
+/// The acoustic network of a model.
+const NETWORK: &str = "am/final.mdl";
+
 /// Where a folder with two models has them.
 const PAIR: [&str; 2] = ["one", "two"];
 
@@ -178,6 +181,18 @@ impl ModelFolder {
     #[must_use]
     pub fn folder(&self) -> &Path {
         &self.folder
+    }
+
+    /// What tells these models' weights from others: [`weights_hash`].
+    ///
+    /// # Errors
+    /// [`EarError::Read`].
+    pub fn weights_hash(models: &[Self]) -> Result<String, EarError> {
+        let networks = models.iter().map(|model| {
+            let path = model.folder.join(NETWORK);
+            fs::read(&path).map_err(|fault| EarError::Read { path, fault })
+        });
+        Ok(weights_hash(&networks.collect::<Result<Vec<_>, _>>()?))
     }
 
     /// What the words sound like; none for a model that has a graph of its own.
@@ -455,6 +470,27 @@ pub fn built_in_hash() -> String {
         hasher.update(bytes);
     }
     hasher.finalize().to_hex()[..16].to_owned()
+}
+
+/// [`weights_hash`] of the built-in models.
+#[must_use]
+pub fn built_in_weights() -> String {
+    let networks: Vec<&[u8]> = BUILT_IN
+        .iter()
+        .filter(|(name, _)| name.ends_with(NETWORK))
+        .map(|(_, bytes)| *bytes)
+        .collect();
+    weights_hash(&networks)
+}
+
+/// BLAKE3 (hex) over networks, one after the other: anybody can work it out from the files.
+#[must_use]
+pub fn weights_hash<B: AsRef<[u8]>>(networks: &[B]) -> String {
+    let mut hasher = blake3::Hasher::new();
+    for network in networks {
+        hasher.update(network.as_ref());
+    }
+    hasher.finalize().to_hex().to_string()
 }
 
 #[cfg(unix)]

@@ -1,5 +1,6 @@
 //! What stands behind the front: nameplate, limits, safety questions, events, all answers.
 
+use super::super::super::ears;
 use super::super::super::types::{Answer, Counts, PlateLine, Report};
 use super::super::blocks::{Block, Mark, Span, Table, bold, mark, small, struck, text};
 use crate::job::Stage;
@@ -308,13 +309,14 @@ pub(super) fn proof(report: &Report, unwritable: bool) -> Vec<Block> {
     }
     blocks.push(Block::Paragraph(vec![small(report.statements.join(" "))]));
     blocks.push(Block::Paragraph(vec![small(format!(
-        "Job {}, made by {}. Journal of {} records: {}. Job file {}. Journal {} (hash of its last line, no signature).{}",
+        "Job {}, made by {}. Journal of {} records: {}. Job file {}. Journal {} (hash of its last line, no signature). {}{}",
         head.job,
         programs.join(", then "),
         head.records,
         head.journal,
         head.job_hash,
         head.journal_hash,
+        ears::sentence(&head.ears),
         if head.from_recording {
             " Sound from a recording."
         } else {
