@@ -1,5 +1,6 @@
 //! Routes.
 
+#[cfg(feature = "voice")]
 mod aloud;
 
 use proptest::prelude::*;
