@@ -264,7 +264,7 @@ fn tag_answer(words: &[&str]) -> Decision {
         Err(word) => {
             let mut decision = reject(
                 format!("\"{word}\" spells no letter or digit"),
-                "Spell it: letters by the alphabet, digits one by one.",
+                "Spell it: letters by the alphabet, digits one by one, dash for a dash.",
             );
             decision.unit = None;
             return decision;

@@ -69,7 +69,7 @@ fn an_unknown_tag_is_told_with_what_is_near_and_nothing_is_taken_for_the_same() 
         err.contains("no job of FV-119") && err.contains("Did you mean FV-118?"),
         "{err}"
     );
-    // Spelled by voice, a tag has no dash.
+    // A tag without its dash is another tag.
     let (code, out, _) = history(runs.path(), &["FV118"]);
     assert_eq!(code, Some(1));
     assert!(
