@@ -5,6 +5,7 @@
 
 Starts the program anew for each run, so that each figure holds the start of the process too.
 """
+import os
 import statistics
 import subprocess
 import sys
@@ -39,6 +40,32 @@ def whole(*arguments):
     return time.perf_counter() - begun
 
 
+CHOICE = """format = 1
+id = "seal"
+title = "Seal"
+purpose = "To measure."
+applies-to = "No actuator."
+[[step]]
+id = "seal"
+title = "Seal"
+ask = "How is the seal?"
+stage = "as-found"
+kind = "choice"
+options = [{{ id = "a", title = "A", say = ["{}"] }}, {{ id = "b", title = "B", say = ["{}"] }}]
+"""
+
+
+def choice_heard(one, other):
+    """Processor seconds of a job of one question that hears a recording of 1.3 s, and the most memory that it held, in MiB."""
+    job = Path(runs) / "seal.toml"
+    job.write_text(CHOICE.format(one, other), encoding="utf-8")
+    hear = ["run", str(job), "--plain", "--fast", "--recording", "audio-fixtures/own-words/gasket-torn--af_kore.flac", "--runs", runs]
+    child = subprocess.Popen([program, *hear], cwd=root, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    _, status, used = os.wait4(child.pid, 0)
+    child.returncode = os.waitstatus_to_exitcode(status)
+    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+
+
 def say(what, values, unit, factor=1000.0):
     print(f"{what}\t{statistics.median(values) * factor:.1f} {unit}\tmedian of {len(values)}")
 
@@ -52,3 +79,7 @@ if subprocess.run([program, "hear", "--help"], capture_output=True).returncode =
     demo = ["run", "centre-potentiometer", "--sheet", "audio-fixtures/demo-sheet.toml", "--fast", "--plain", "--runs", runs]
     took = [whole(*demo, "--recording", "audio-fixtures/demo.flac") for _ in range(3)]
     say("whole job from the recording (212 s of sound)", took, "s", 1.0)
+    for words, phrases in (("words of the vocabulary", ("fully open", "mid travel")), ("words of one's own", ("gasket torn", "bearing worn"))):
+        heard = [choice_heard(*phrases) for _ in range(count)]
+        say(f"one question with {words}, whole process", [took for took, _ in heard], "ms of processor time")
+        say(f"most memory with {words}", [memory for _, memory in heard], "MiB", 1.0)

@@ -118,7 +118,7 @@ def noise(table, folder, decibels):
             sound, rate = soundfile.read(Path(table).parent / row["path"])
             tenths = np.array([(part ** 2).mean() for part in np.array_split(sound, max(1, len(sound) * 10 // rate))])
             spoken = tenths[tenths > tenths.max() / 1000].mean()
-            make = (pink, motor)[k % 2]
+            make = (pink, motor)[(k + k // 8) % 2]   # what is said comes round every eight
             added = make(np.random.default_rng([2026, k]), len(sound), rate)
             added *= np.sqrt(spoken / (added ** 2).mean() / 10 ** (decibels / 10))
             both = sound + added

@@ -80,10 +80,7 @@ impl EarWords {
             (one.split(' ').collect(), other.split(' ').collect());
         one.len() == other.len()
             && one.iter().zip(&other).all(|(one, other)| {
-                one == other
-                    || self
-                        .ways(one)
-                        .any(|way| self.ways(other).any(|like| like == way))
+                one == other || !both_of_vocabulary(one, other) && self.share_a_way(one, other)
             })
     }
 
@@ -111,10 +108,20 @@ impl EarWords {
             .chain(dictionary)
     }
 
+    fn share_a_way(&self, one: &str, other: &str) -> bool {
+        self.ways(one)
+            .any(|way| self.ways(other).any(|like| like == way))
+    }
+
     fn ways<'a>(&'a self, word: &'a str) -> impl Iterator<Item = &'a str> {
         let own = self.own.get(word).into_iter().flatten().map(String::as_str);
         own.chain(pronunciations(word).map(|way| -> &'a str { way }))
     }
+}
+
+/// No two of them sound alike, so that the dictionary need not be unpacked for them.
+fn both_of_vocabulary(one: &str, other: &str) -> bool {
+    VOCABULARY.contains(one) && VOCABULARY.contains(other)
 }
 
 #[cfg(test)]
@@ -142,6 +149,17 @@ mod tests {
         assert_eq!(ears.sounds_like_vocabulary("one"), None, "itself");
         assert!(ears.sound_alike("brake worn", "break worn"));
         assert!(!ears.sound_alike("brake worn", "brake"));
+    }
+
+    #[test]
+    fn no_two_words_of_the_vocabulary_sound_alike() {
+        let ears = EarWords::default();
+        for one in VOCABULARY.iter() {
+            for other in VOCABULARY.iter().filter(|other| *other != one) {
+                assert!(!ears.share_a_way(one, other), "{one}, {other}");
+            }
+        }
+        assert!(ears.share_a_way("four", "for"), "it would be found");
     }
 
     #[test]

@@ -252,8 +252,8 @@ pub(crate) fn among<'n>(known: impl Iterator<Item = &'n str>) -> String {
     }
 }
 
-/// The known name that was probably meant: the nearest; of several the first with the same
-/// consonants, which misspelled English words mostly keep ("seezed", "corodded").
+/// The known name that was probably meant: the nearest; of several one with the same consonants,
+/// which misspelled English words mostly keep ("seezed", "corodded"), and nearly as long.
 pub(crate) fn near<'n>(found: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
     let found = found.to_lowercase();
     let wanted: Vec<char> = found.chars().take(60).collect();
@@ -262,10 +262,11 @@ pub(crate) fn near<'n>(found: &str, known: impl Iterator<Item = &'n str>) -> Opt
         .map(|name| {
             let lower = name.to_lowercase();
             let distance = crate::spelling::distance_of(&wanted, &lower);
-            ((distance, consonants(&lower) != sounds), name)
+            let longer = lower.chars().count().abs_diff(wanted.len());
+            ((distance, consonants(&lower) != sounds, longer), name)
         })
         .min_by_key(|(key, _)| *key)
-        .filter(|((distance, _), name)| {
+        .filter(|((distance, ..), name)| {
             *distance <= (name.chars().count().max(wanted.len()) / 3).max(1)
                 && *distance < wanted.len().max(2)
         })
