@@ -1,6 +1,7 @@
 //! Small steps of two layers towards what was said (Adam: Kingma and Ba, ICLR 2015). State: Adam's
 //! running means.
 
+use ndarray::linalg::general_mat_mul;
 use ndarray::{Array1, Array2, Axis};
 
 use super::super::network::Affine;
@@ -62,7 +63,8 @@ impl Change {
             .iter_mut()
             .zip([(&by_head, &lesson.heard), (&by_score, &scores.head)])
         {
-            layer.weights += &change.t().dot(input);
+            // Added where it is worked out: the matrix is much larger than one sound's share in it.
+            general_mat_mul(1.0, &change.t(), input, 1.0, &mut layer.weights);
             layer.bias += &change.sum_axis(Axis(0));
         }
     }
