@@ -191,6 +191,19 @@ fn rows_of(width: usize, count: usize, write: impl Fn(usize, &mut Vec<f32>)) -> 
     Array2::from_shape_vec((count, width), values).expect("each row is as wide as was said")
 }
 
+/// All rows of these, one behind the other; they are equally wide.
+pub(super) fn stacked<'a>(all: impl Iterator<Item = &'a Array2<f32>>) -> Array2<f32> {
+    let (mut width, mut values) = (0, Vec::new());
+    for one in all {
+        width = one.ncols();
+        for row in one.rows() {
+            put(row, &mut values);
+        }
+    }
+    let count = values.len() / width.max(1);
+    Array2::from_shape_vec((count, width), values).expect("they are equally wide")
+}
+
 fn put(row: ArrayView1<f32>, out: &mut Vec<f32>) {
     match row.as_slice() {
         Some(values) => out.extend_from_slice(values),
