@@ -196,14 +196,14 @@ impl Acoustics {
         let mut layers = old;
         let mut adam = Adam::new(&layers);
         for step in 0..steps {
-            let mut change = Change::none(&layers);
-            let mut frames = 0;
-            for place in 0..BATCH {
-                let kind = &lessons[if halves == 2 { place % 2 } else { 0 }];
-                let lesson = &kind[dice.usize(..kind.len())];
-                frames += lesson.heard.nrows();
-                change.add(lesson, &layers, &self.sounds.following);
-            }
+            let batch: Vec<&Lesson> = (0..BATCH)
+                .map(|place| {
+                    let kind = &lessons[if halves == 2 { place % 2 } else { 0 }];
+                    &kind[dice.usize(..kind.len())]
+                })
+                .collect();
+            let frames: usize = batch.iter().map(|lesson| lesson.heard.nrows()).sum();
+            let change = Change::of(&batch, &layers, &self.sounds.following);
             let done = part(step, steps);
             let speed = STEP * (part(step + 1, 5)).min(1.0) * (1.0 - 0.9 * done);
             #[expect(clippy::cast_precision_loss, reason = "frames of sixteen clips")]

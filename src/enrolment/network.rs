@@ -6,7 +6,8 @@
 
 mod read;
 
-use ndarray::{Array1, Array2, ArrayView2, Axis, s};
+use ndarray::linalg::general_mat_mul;
+use ndarray::{Array1, Array2, ArrayView1};
 
 /// The two layers that are fitted to a person; what comes before them stays.
 pub const FITTED: [&str; 2] = ["head", "out"];
@@ -26,7 +27,11 @@ impl Affine {
     /// The layer over rows of inputs.
     #[must_use]
     pub fn of(&self, rows: &Array2<f32>) -> Array2<f32> {
-        rows.dot(&self.weights.t()) + &self.bias
+        let mut out = rows_of(self.bias.len(), rows.nrows(), |_, out| {
+            put(self.bias.view(), out);
+        });
+        general_mat_mul(1.0, rows, &self.weights.t(), 1.0, &mut out);
+        out
     }
 }
 
@@ -130,7 +135,7 @@ impl Network {
                     .iter()
                     .map(|time| usize::try_from((*time).clamp(0, last)).unwrap_or_default())
                     .collect();
-                cepstra.select(Axis(0), &inside)
+                picked(cepstra, &inside)
             } else {
                 self.component(node, self.nodes[node].source.rows(&times, &done)?)?
             };
@@ -177,6 +182,42 @@ impl Network {
     }
 }
 
+/// An array of `count` rows, each written by `write` behind those before it.
+fn rows_of(width: usize, count: usize, write: impl Fn(usize, &mut Vec<f32>)) -> Array2<f32> {
+    let mut values = Vec::with_capacity(width * count);
+    for row in 0..count {
+        write(row, &mut values);
+    }
+    Array2::from_shape_vec((count, width), values).expect("each row is as wide as was said")
+}
+
+/// All rows of these, one behind the other; they are equally wide.
+pub(super) fn stacked<'a>(all: impl Iterator<Item = &'a Array2<f32>>) -> Array2<f32> {
+    let (mut width, mut values) = (0, Vec::new());
+    for one in all {
+        width = one.ncols();
+        for row in one.rows() {
+            put(row, &mut values);
+        }
+    }
+    let count = values.len() / width.max(1);
+    Array2::from_shape_vec((count, width), values).expect("they are equally wide")
+}
+
+fn put(row: ArrayView1<f32>, out: &mut Vec<f32>) {
+    match row.as_slice() {
+        Some(values) => out.extend_from_slice(values),
+        None => out.extend(row),
+    }
+}
+
+/// These rows, in this order.
+fn picked(rows: &Array2<f32>, places: &[usize]) -> Array2<f32> {
+    rows_of(rows.ncols(), places.len(), |row, out| {
+        put(rows.row(places[row]), out);
+    })
+}
+
 fn put_size(out: &mut Vec<u8>, size: usize) {
     out.push(4);
     let size = i32::try_from(size).expect("it was read from 31 bits");
@@ -215,7 +256,7 @@ impl Source {
                     .map(|time| from.times.binary_search(time).ok())
                     .collect();
                 let places = places.ok_or_else(|| fault("a moment is missing"))?;
-                from.rows.select(Axis(0), &places)
+                picked(&from.rows, &places)
             }
             Self::Offset(of, by) => {
                 let moved: Vec<i64> = times.iter().map(|time| time + by).collect();
@@ -226,9 +267,12 @@ impl Source {
                     .iter()
                     .map(|one| one.rows(times, done))
                     .collect::<Result<Vec<_>, _>>()?;
-                let views: Vec<ArrayView2<f32>> =
-                    parts.iter().map(|part| part.slice(s![.., ..])).collect();
-                ndarray::concatenate(Axis(1), &views).map_err(|e| fault(e.to_string()))?
+                let width = parts.iter().map(Array2::ncols).sum();
+                rows_of(width, times.len(), |row, out| {
+                    for part in &parts {
+                        put(part.row(row), out);
+                    }
+                })
             }
             Self::Sum(all) => {
                 let mut parts = all.iter().map(|one| one.rows(times, done));

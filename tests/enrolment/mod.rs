@@ -1,13 +1,14 @@
-//! A person's own ear: the parts of the fitting against references and against brute force, and the
-//! whole by the command.
+//! A person's own ear: the parts of the fitting against references and against brute force; the whole
+//! by the command is in `command`.
+
+mod command;
+mod live;
 
 use std::ops::ControlFlow;
 use std::path::Path;
 
 use ndarray::{Array2, array};
-use sayback::edge::ear::{ModelChoice, ModelFolder};
 use sayback::edge::sound;
-use sayback::edge::voice::clips::{self, Clips};
 use sayback::enrolment::cepstra::Cepstra;
 use sayback::enrolment::objective::{Following, Place, anything, said};
 use sayback::enrolment::{
@@ -420,152 +421,5 @@ fn the_prompts_can_be_heard_and_the_words_held_back_are_learnt_too() {
             learnt.iter().filter(|word| *word == digit).count() >= 4,
             "{digit}"
         );
-    }
-}
-
-/// The clips of Sayback's own voice, as a smaller or larger vocal tract would say them: the sound at
-/// another rate. Digits at odd places are held back.
-fn other_person(folder: &Path, rate: u32) -> std::path::PathBuf {
-    let pack = Clips::own();
-    let mut list = "path\ttranscript\tuse\n".to_owned();
-    let digits = [
-        "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
-    ];
-    for (number, digit) in digits.iter().enumerate() {
-        for (ending, mark) in ["", ".", "?"].into_iter().enumerate() {
-            let sound = pack
-                .samples(pack.find(&format!("{digit}{mark}")).unwrap())
-                .unwrap();
-            #[allow(clippy::cast_possible_truncation)]
-            let samples: Vec<i16> = sound
-                .iter()
-                .map(|sample| (sample * 32_767.0) as i16)
-                .collect();
-            let name = format!("{number}-{ending}.wav");
-            let mut bytes = std::io::Cursor::new(Vec::new());
-            sound::write_wav(&mut bytes, rate, &samples).unwrap();
-            std::fs::write(folder.join(&name), bytes.get_ref()).unwrap();
-            let purpose = if ending == 1 { "check" } else { "learn" };
-            list += &format!("{name}\t{digit}\t{purpose}\n");
-        }
-    }
-    let path = folder.join("clips.tsv");
-    std::fs::write(&path, list).unwrap();
-    assert_eq!(clips::RATE, 24_000);
-    path
-}
-
-fn enrol(home: &Path, arguments: &[&str]) -> (Option<i32>, String) {
-    let output = std::process::Command::new(env!("CARGO_BIN_EXE_sayback"))
-        .env("XDG_DATA_HOME", home)
-        .arg("enrol")
-        .args(arguments)
-        .output()
-        .unwrap();
-    let text = String::from_utf8_lossy(&output.stdout).into_owned()
-        + &String::from_utf8_lossy(&output.stderr);
-    (output.status.code(), text)
-}
-
-/// The whole command: kept where it hears better, used by `run --by`, made again from its own clips, forgotten.
-#[test]
-fn a_voice_that_the_common_ear_hears_badly_is_heard_better_and_kept() {
-    let (home, sounds) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let list = other_person(sounds.path(), 34_000);
-    let (code, told) = enrol(
-        home.path(),
-        &["--by", "Kim Orr", "--recordings", list.to_str().unwrap()],
-    );
-    assert_eq!(code, Some(0), "{told}");
-    assert!(told.contains("Kept"), "{told}");
-    let voices = home.path().join("sayback/voices");
-    let folder = std::fs::read_dir(&voices)
-        .unwrap()
-        .next()
-        .unwrap()
-        .unwrap()
-        .path();
-    let models = ModelFolder::open(&ModelChoice::Folder(folder.clone()), home.path()).unwrap();
-    assert_eq!(models.len(), 2);
-    assert_eq!(
-        std::fs::read_dir(&voices).unwrap().count(),
-        1,
-        "nothing is left beside"
-    );
-    let run = |more: &[&str]| {
-        let output = std::process::Command::new(env!("CARGO_BIN_EXE_sayback"))
-            .env("XDG_DATA_HOME", home.path())
-            .args(["run", "meter-check", "--by", "kim orr", "--fast", "--plain"])
-            .args(["--recording", "audio-fixtures/clips/yes.flac"])
-            .args(more)
-            .output()
-            .unwrap();
-        String::from_utf8_lossy(&output.stderr).into_owned()
-    };
-    assert!(run(&[]).contains("fitted to Kim Orr"));
-    assert!(!run(&["--common-ear"]).contains("fitted to"));
-    let again = folder.join("clips.tsv");
-    let (code, told) = enrol(
-        home.path(),
-        &["--by", " kim  ORR", "--recordings", again.to_str().unwrap()],
-    );
-    assert_eq!(code, Some(0), "{told}");
-    assert_eq!(
-        std::fs::read_dir(&voices).unwrap().count(),
-        1,
-        "the same person"
-    );
-    let (code, told) = enrol(home.path(), &["--by", "Kim Orr", "--forget"]);
-    assert_eq!(
-        (code, std::fs::read_dir(&voices).unwrap().count()),
-        (Some(0), 0),
-        "{told}"
-    );
-}
-
-#[test]
-fn a_voice_that_is_heard_well_anyway_gets_no_ear_of_its_own() {
-    let (home, sounds) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let list = other_person(sounds.path(), 24_000);
-    let (code, told) = enrol(
-        home.path(),
-        &["--by", "Kim Orr", "--recordings", list.to_str().unwrap()],
-    );
-    assert_eq!(code, Some(1), "{told}");
-    assert!(told.contains("not kept"), "{told}");
-    assert_eq!(
-        std::fs::read_dir(home.path().join("sayback/voices")).map_or(0, Iterator::count),
-        0
-    );
-}
-
-#[test]
-fn a_list_that_cannot_be_used_says_the_line_and_the_fix() {
-    let (home, sounds) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let list = sounds.path().join("list.tsv");
-    for (text, told) in [
-        ("file\twords\n", "line 1: the first line names the columns"),
-        (
-            "path\ttranscript\na.wav\t512\n",
-            "line 2: the ear does not know every word of \"512\"",
-        ),
-        (
-            "path\ttranscript\na.wav\t\n",
-            "line 2: a path and the words said are needed",
-        ),
-        (
-            "path\ttranscript\tuse\na.wav\tyes\tboth\n",
-            "use is learn or check, not both",
-        ),
-        ("path\ttranscript\na.wav\tyes\n", "a.wav"),
-        ("path\ttranscript\n", "only 0 clips are held back"),
-    ] {
-        std::fs::write(&list, text).unwrap();
-        let (code, found) = enrol(
-            home.path(),
-            &["--by", "Kim Orr", "--recordings", list.to_str().unwrap()],
-        );
-        assert_eq!(code, Some(2), "{found}");
-        assert!(found.contains(told), "{found}");
     }
 }

@@ -6,7 +6,7 @@
 //! test says SKIPPED and what was not tested.
 
 mod refused;
-mod server;
+pub mod server;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -21,15 +21,15 @@ use sayback::spoken::WordGraph;
 
 const ALSA: &str = "/usr/share/alsa/alsa.conf";
 const CHILD: &str = "SAYBACK_TEST_MIC_CHILD";
-const PCM: &str = "sayback_known";
-const RATE: usize = 16_000;
+pub const PCM: &str = "sayback_known";
+pub const RATE: usize = 16_000;
 
 #[expect(clippy::disallowed_methods, reason = "a test of the real clock")]
-fn clock() -> Instant {
+pub fn clock() -> Instant {
     Instant::now()
 }
 
-fn skipped(what: &str, missing: &str) {
+pub fn skipped(what: &str, missing: &str) {
     eprintln!("SKIPPED: {what}: not tested, since {missing}");
 }
 

@@ -4,7 +4,8 @@ use std::path::Path;
 
 use super::super::Failure;
 use super::at_rate;
-use crate::edge::{sound, tell};
+use crate::edge::sound::{self, Sound};
+use crate::edge::tell;
 use crate::enrolment::{Acoustics, Clip};
 
 /// The longest clip, in seconds: the longest prompt, read slowly, takes half of it.
@@ -21,15 +22,19 @@ const MOST_SECONDS_IN_ALL: f64 = 600.0;
 pub(super) fn read(list: &Path, acoustics: &Acoustics) -> Result<Vec<(Clip, bool)>, Failure> {
     let mut clips = Vec::new();
     for row in rows(list, acoustics)? {
-        if row.held_back || acoustics.fits(&row.clip).map_err(Failure::wrong)? {
-            clips.push((row.clip, row.held_back));
+        let clip = Clip {
+            samples: at_rate(&row.sound.samples, row.sound.rate),
+            words: row.words,
+        };
+        if row.held_back || acoustics.fits(&clip).map_err(Failure::wrong)? {
+            clips.push((clip, row.held_back));
         } else {
             tell(&format!(
                 "{}, line {}: {} does not sound like \"{}\"; not learnt from",
                 list.display(),
                 row.line,
                 row.file,
-                row.clip.words.join(" ")
+                clip.words.join(" ")
             ));
         }
     }
@@ -39,7 +44,8 @@ pub(super) fn read(list: &Path, acoustics: &Acoustics) -> Result<Vec<(Clip, bool
 struct Row {
     line: u64,
     file: String,
-    clip: Clip,
+    words: Vec<String>,
+    sound: Sound,
     held_back: bool,
 }
 
@@ -120,10 +126,8 @@ fn rows(list: &Path, acoustics: &Acoustics) -> Result<Vec<Row>, Failure> {
         rows.push(Row {
             line,
             file: file.to_owned(),
-            clip: Clip {
-                samples: at_rate(&read.samples, read.rate),
-                words,
-            },
+            words,
+            sound: read,
             held_back,
         });
     }

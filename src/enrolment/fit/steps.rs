@@ -1,9 +1,9 @@
 //! Small steps of two layers towards what was said (Adam: Kingma and Ba, ICLR 2015). State: Adam's
 //! running means.
 
-use ndarray::{Array1, Array2, Axis};
+use ndarray::{Array1, Array2, Axis, s};
 
-use super::super::network::Affine;
+use super::super::network::{Affine, stacked};
 use super::super::objective::{Following, Place, anything, said};
 
 /// How strongly the old answers are held to.
@@ -42,29 +42,36 @@ impl Change {
         }))
     }
 
-    pub(super) fn add(&mut self, lesson: &Lesson, layers: &[Affine; 2], following: &Following) {
-        let scores = Scores::of(layers, &lesson.heard);
-        let Some((_, wanted)) = said(&scores.out, &lesson.places) else {
-            return;
-        };
-        let (_, any) = anything(&scores.out, following);
+    /// What these sounds ask for. All of them go through the layers together.
+    pub(super) fn of(lessons: &[&Lesson], layers: &[Affine; 2], following: &Following) -> Self {
+        let heard = stacked(lessons.iter().map(|lesson| &lesson.heard));
+        let scores = Scores::of(layers, &heard);
+        let mut by_score = Array2::zeros(scores.out.raw_dim());
         #[expect(clippy::cast_precision_loss, reason = "80 outputs")]
         let hold = 2.0 * HOLD / scores.out.ncols() as f32;
-        let by_score = &any - &wanted + (&scores.out - &lesson.old) * hold;
+        let mut from = 0;
+        for lesson in lessons {
+            let rows = s![from..from + lesson.heard.nrows(), ..];
+            from += lesson.heard.nrows();
+            let out = scores.out.slice(rows).to_owned();
+            if let Some((_, wanted)) = said(&out, &lesson.places) {
+                let (_, any) = anything(&out, following);
+                let change = &any - &wanted + (&out - &lesson.old) * hold;
+                by_score.slice_mut(rows).assign(&change);
+            }
+        }
         let mut by_head = by_score.dot(&layers[1].weights);
         by_head.zip_mut_with(&scores.head, |change, value| {
             if *value <= 0.0 {
                 *change = 0.0;
             }
         });
-        for (layer, (change, input)) in self
-            .0
-            .iter_mut()
-            .zip([(&by_head, &lesson.heard), (&by_score, &scores.head)])
-        {
-            layer.weights += &change.t().dot(input);
-            layer.bias += &change.sum_axis(Axis(0));
-        }
+        Self(
+            [(&by_head, &heard), (&by_score, &scores.head)].map(|(change, input)| Affine {
+                weights: change.t().dot(input),
+                bias: change.sum_axis(Axis(0)),
+            }),
+        )
     }
 }
 

@@ -11,7 +11,7 @@ use std::time::Duration;
 use super::{PCM, RATE, child, clock, skipped};
 
 /// A process that ends with the test.
-struct Owned(Child);
+pub struct Owned(pub Child);
 
 impl Drop for Owned {
     fn drop(&mut self) {
@@ -20,8 +20,8 @@ impl Drop for Owned {
     }
 }
 
-struct Server {
-    folder: PathBuf,
+pub struct Server {
+    pub folder: PathBuf,
     _process: Owned,
 }
 
@@ -78,7 +78,7 @@ impl Server {
     }
 
     /// Plugs a microphone in; gives its number.
-    fn plug(&self) -> String {
+    pub fn plug(&self) -> String {
         let fifo = format!("file={}", self.folder.join("fifo").display());
         self.control(&[
             "load-module",
@@ -111,7 +111,7 @@ impl Server {
 }
 
 /// A room's noise, in real time, and between it whatever is sent; ends when it is taken away.
-fn play_room(folder: &Path) -> std::sync::mpsc::Sender<Vec<i16>> {
+pub fn play_room(folder: &Path) -> std::sync::mpsc::Sender<Vec<i16>> {
     let fifo = folder.join("fifo");
     let (send, sent) = channel::<Vec<i16>>();
     thread::spawn(move || {
@@ -148,7 +148,7 @@ fn play_room(folder: &Path) -> std::sync::mpsc::Sender<Vec<i16>> {
 
 /// A sound server of one's own, its folder, and the ALSA configuration that leads to it; none, loudly,
 /// where there can be none.
-fn served(what: &str) -> Option<(tempfile::TempDir, Server, std::path::PathBuf)> {
+pub fn served(what: &str) -> Option<(tempfile::TempDir, Server, std::path::PathBuf)> {
     for tool in ["pulseaudio", "pactl"] {
         if Command::new(tool).arg("--version").output().is_err() {
             skipped(what, &format!("{tool} is not installed"));
