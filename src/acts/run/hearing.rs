@@ -82,6 +82,7 @@ impl Ear {
         live.microphone = crate::core::Microphone {
             push_to_talk: args.push_to_talk,
             closed: args.push_to_talk,
+            others_talk: args.others_talk,
         };
         match self {
             Self::None => Box::new(Silence),
