@@ -164,6 +164,7 @@ fn candidate(
         shown,
         said,
         level_db: None,
+        talk_heard: false,
     })
 }
 

@@ -51,6 +51,7 @@ impl Turn<'_> {
             said: format!("{word}: {short}. Affirm?"),
             how,
             level_db: None,
+            talk_heard: false,
         };
         if candidate.how.channel == Channel::Voice {
             self.confirm(candidate);

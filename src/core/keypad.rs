@@ -249,6 +249,7 @@ fn enter(turn: &mut Turn) {
             shown: option.title.clone(),
             said: option.title.clone(),
             level_db: None,
+            talk_heard: false,
         };
         turn.keep(candidate);
         return;
@@ -364,6 +365,7 @@ fn status_key(turn: &mut Turn, key: Key) {
                 shown: code.replace('_', " "),
                 said: format!("{shown}. Enter keeps it."),
                 level_db: None,
+                talk_heard: false,
             });
         }
         Key::Digit(0) | Key::Slash | Key::Minus | Key::Star => turn.ask_again(),

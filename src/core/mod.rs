@@ -273,6 +273,8 @@ pub struct Candidate {
     pub said: String,
     /// How loud it was said, decibels below full scale; None where it was typed, or is not known.
     pub level_db: Option<f32>,
+    /// Speech that was no answer was heard since it was read back: somebody else may be talking.
+    pub talk_heard: bool,
 }
 
 /// Who relays the readings, read back and not kept yet.
@@ -328,6 +330,8 @@ pub struct Microphone {
     pub push_to_talk: bool,
     /// Closed by the talk key: nothing is heard, not even a stop word.
     pub closed: bool,
+    /// Others talk near it: what was read back is kept by *affirm*, not by a *yes*, which anybody says.
+    pub others_talk: bool,
 }
 
 /// State of the ear, always shown.

@@ -3,7 +3,7 @@
 //! No state of its own: parts of `Turn`, which `step` drives.
 
 use super::record::{Body, Channel, Clip, How};
-use super::step::{Turn, keyed};
+use super::step::{AFFIRM_IS_WANTED, Turn, is_affirm, keyed};
 use super::{Key, Mark, Phase, Relay, keypad};
 use crate::spoken::{self, Command, Meaning, Slot, SlotKind};
 
@@ -49,6 +49,11 @@ impl Turn<'_> {
         match (meaning, waiting) {
             (Some(Meaning::Command(Command::Pause | Command::PauseLong)), _) => self.pause(),
             (Some(Meaning::Command(Command::Back | Command::Disregard)), _) => self.ask_again(),
+            (Some(Meaning::Command(Command::Yes)), Some(_))
+                if self.run.live.microphone.others_talk && !is_affirm(words) =>
+            {
+                self.tell(Mark::Watch, AFFIRM_IS_WANTED);
+            }
             (Some(Meaning::Command(Command::Yes)), Some(relay)) => self.relayed(relay),
             (Some(Meaning::Command(Command::No | Command::Correction)), Some(_)) => {
                 self.begin_relaying();

@@ -41,6 +41,16 @@ fn is_stop(words: &str) -> bool {
     spoken::parse(&nothing, words).meaning == Some(spoken::Meaning::Command(Command::Stop))
 }
 
+/// Said where a plain yes may be a word of somebody else's talk.
+pub(super) const AFFIRM_IS_WANTED: &str = "Affirm or negative is wanted. Enter keeps it.";
+
+/// Whether these words, which mean yes, are *affirm* or *affirmative*.
+pub(super) fn is_affirm(words: &str) -> bool {
+    words
+        .split_whitespace()
+        .any(|word| word.starts_with("affirm"))
+}
+
 /// When the core wants a [`Event::Tick`], on the clock of [`Stamp::mono_ms`].
 #[must_use]
 pub fn deadline(run: &Run) -> Option<u64> {
@@ -195,6 +205,9 @@ impl Turn<'_> {
             return;
         }
         if words.is_empty() {
+            if let Phase::Confirming(candidate) = &mut self.run.live.phase {
+                candidate.talk_heard = true;
+            }
             if !matches!(
                 self.run.live.phase,
                 Phase::Paused | Phase::Stopped | Phase::Holding { .. }
@@ -257,6 +270,9 @@ impl Turn<'_> {
             }
             (Phase::Confirming(candidate), Command::Yes) if self.is_from_afar(&candidate) => {
                 self.tell(Mark::Watch, "Fainter than the value. Affirm or negative?");
+            }
+            (Phase::Confirming(candidate), Command::Yes) if self.may_be_talk(&candidate, words) => {
+                self.tell(Mark::Watch, AFFIRM_IS_WANTED);
             }
             (Phase::Confirming(candidate), Command::Yes) => self.keep(candidate),
             (Phase::Confirming(_), Command::No | Command::Disregard) => {
@@ -325,6 +341,13 @@ impl Turn<'_> {
     /// else may have said it, further from the microphone.
     fn is_from_afar(&self, candidate: &Candidate) -> bool {
         matches!((self.heard_db, candidate.level_db), (Some(yes), Some(value)) if yes < value - FAINTER_DB)
+    }
+
+    /// Whether this yes may be a word of somebody else's talk: it is not *affirm*, which is seldom
+    /// said but as an answer, and others are known to talk here or were heard since the value was
+    /// read back. Of real sentences that begin with "yes" some are heard as a yes (`tests/mic/talk.rs`).
+    fn may_be_talk(&self, candidate: &Candidate, words: &str) -> bool {
+        (self.run.live.microphone.others_talk || candidate.talk_heard) && !is_affirm(words)
     }
 
     // ---- small parts ---------------------------------------------------

@@ -172,6 +172,8 @@ struct Playing {
     number: u64,
     sound: Vec<f32>,
     at: usize,
+    /// It is said from its beginning for the second time: the loudspeaker had stopped taking sound.
+    again: bool,
 }
 
 /// The voice's thread.
@@ -219,6 +221,7 @@ impl<T: Fn(FromVoice)> Mouth<T> {
                         number,
                         sound,
                         at: 0,
+                        again: false,
                     });
                 }
                 Some(Order::Hush(number)) => {
@@ -235,7 +238,8 @@ impl<T: Fn(FromVoice)> Mouth<T> {
                 None => {}
             }
             if let Some(speech) = &mut playing {
-                let over = match &mut self.speaker {
+                let mut stopped = false;
+                let mut over = match &mut self.speaker {
                     None => Some(Duration::ZERO),
                     Some(speaker) => {
                         if speaker.calls() != moved.0 {
@@ -246,16 +250,17 @@ impl<T: Fn(FromVoice)> Mouth<T> {
                             speech.at += speaker.give(&speech.sound[speech.at..]);
                         }
                         let patience = if moved.0 == 0 { FIRST_ASKS } else { STANDSTILL };
-                        let stands = now() - moved.1 > patience;
-                        if speaker.has_failed() || stands {
-                            let device = speaker.device().to_owned();
-                            self.lost(&SpeakerError::Silent { device });
-                            Some(Duration::ZERO)
-                        } else {
-                            (speech.at == speech.sound.len() && speaker.is_done()).then_some(ECHO)
-                        }
+                        stopped = speaker.has_failed() || now() - moved.1 > patience;
+                        (speech.at == speech.sound.len() && speaker.is_done()).then_some(ECHO)
                     }
                 };
+                if stopped {
+                    if self.say_again(speech) {
+                        moved = (0, now());
+                    } else {
+                        over = Some(Duration::ZERO);
+                    }
+                }
                 if let Some(echo) = over {
                     silent_at = Some((now() + echo, speech.number));
                     playing = None;
@@ -335,6 +340,24 @@ impl<T: Fn(FromVoice)> Mouth<T> {
                 false
             }
         }
+    }
+
+    /// Opens a loudspeaker that has stopped anew, and begins again with what is being said: a sound
+    /// server on a busy machine may stall a stream that it has just begun. False if that was tried
+    /// before, or fails.
+    fn say_again(&mut self, speech: &mut Playing) -> bool {
+        let Some(stopped) = self.speaker.take() else {
+            return false;
+        };
+        let (device, rate) = (stopped.device().to_owned(), stopped.rate());
+        drop(stopped);
+        let first = !std::mem::replace(&mut speech.again, true);
+        if first && self.opened() && self.speaker.as_ref().map(Speaker::rate) == Some(rate) {
+            speech.at = 0;
+            return true;
+        }
+        self.lost(&SpeakerError::Silent { device });
+        false
     }
 
     fn lost(&mut self, error: &SpeakerError) {

@@ -8,6 +8,7 @@ mod long_day;
 pub mod meter_check;
 mod relaying;
 pub mod set_ends;
+mod talk;
 pub mod walk;
 mod whatever;
 

@@ -54,6 +54,13 @@ unit = "ohm"
 expect = ["0", "1200"]
 "#;
 
+const INSTRUCTION: &str = r#"
+title = "Instruction"
+ask = "Pull the plug of the potentiometer."
+stage = "as-found"
+kind = "instruction"
+"#;
+
 /// What is open while the noise plays.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Open {
@@ -63,6 +70,10 @@ pub(super) enum Open {
     Reading,
     /// A reading that was read back: the next yes keeps it. The most dangerous moment.
     ReadBack,
+    /// The same where others are known to talk: only *affirm* keeps it.
+    AmongOthers,
+    /// Something is to be done: *done* goes on.
+    Instruction,
 }
 
 /// A recording, and before it, whenever a reading is asked for, a reading that somebody said.
@@ -133,7 +144,11 @@ pub(super) struct Came {
 
 /// Plays it to a run whose question of this kind is open, and reads the journal.
 pub(super) fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
-    let step = if open == Open::Gate { GATE } else { READING };
+    let step = match open {
+        Open::Gate => GATE,
+        Open::Instruction => INSTRUCTION,
+        _ => READING,
+    };
     let text = JOB.replace("id = \"STEP\"\n", "id = \"asked\"") + step;
     let job = load::parse(&text, "noise.toml").expect("a job");
     let runs = tempfile::tempdir().expect("a folder");
@@ -147,9 +162,11 @@ pub(super) fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
     let saved = Saved::new(&job, started);
     let mut run = Run::new(Arc::new(job), saved);
     run.live.ear = EarState::Open;
+    run.live.microphone.others_talk = open == Open::AmongOthers;
     let mut probe = Probe {
         recording: Recording::new(samples, ear, true),
-        says: (open == Open::ReadBack).then(|| ("five one two", reading())),
+        says: matches!(open, Open::ReadBack | Open::AmongOthers)
+            .then(|| ("five one two", reading())),
         waiting: None,
         at_ms: 0,
         heard: Vec::new(),
@@ -299,7 +316,13 @@ fn table(all: &[Clip]) -> usize {
     let mut false_records = 0;
     println!("{HEADER}");
     for (group, clips) in groups {
-        for open in [Open::Gate, Open::Reading, Open::ReadBack] {
+        for open in [
+            Open::Gate,
+            Open::Reading,
+            Open::Instruction,
+            Open::ReadBack,
+            Open::AmongOthers,
+        ] {
             let samples = joined(&clips);
             let hours = samples.seconds() / 3600.0;
             let ear = Ear::open(&ModelChoice::BuiltIn).expect("an ear");

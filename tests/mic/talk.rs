@@ -53,6 +53,68 @@ fn together(talkers: &[Vec<i16>]) -> Vec<i16> {
         .collect()
 }
 
+/// What came of these sounds, one run each: yeses heard, and values kept.
+fn tried(open: Open, sounds: impl Iterator<Item = Vec<i16>>) -> (usize, usize) {
+    let (mut heard, mut kept) = (0, 0);
+    for mut samples in sounds {
+        samples.extend(vec![0; RATE]);
+        let ear = Ear::open(&ModelChoice::BuiltIn).expect("an ear");
+        let came = play(
+            open,
+            sound::Sound {
+                samples,
+                rate: 16_000,
+            },
+            ear,
+        );
+        heard += came
+            .heard
+            .iter()
+            .filter(|words| words.as_str() == "yes")
+            .count();
+        kept += came
+            .records
+            .iter()
+            .filter(|kind| *kind == "answered")
+            .count();
+    }
+    (heard, kept)
+}
+
+/// The worst there is: somebody else's sentence that begins with "yes", as loud as the reading,
+/// right after the read-back. And the same in the middle of their talk.
+#[test]
+#[ignore = "needs recordings: SAYBACK_CLIPS names their list"]
+fn sentences_that_begin_with_yes() {
+    let list = std::env::var("SAYBACK_CLIPS").expect("SAYBACK_CLIPS names a list of recordings");
+    let read = |path: &Path| fainter(&sound::read(path).expect("a recording").samples, 0.0);
+    let (yes, other): (Vec<_>, Vec<_>) = clips(Path::new(&list))
+        .into_iter()
+        .partition(|clip| clip.said.starts_with("yes "));
+    let alone = || yes.iter().map(|clip| read(&clip.path));
+    let in_talk = || {
+        alone().enumerate().map(|(at, yes)| {
+            let mut before = read(&other[at * 7 % other.len()].path);
+            before.extend(vec![0; RATE]);
+            before.extend(yes);
+            before
+        })
+    };
+    println!("sentences\tasked\tyes_heard\tvalues_kept");
+    for (what, open) in [
+        ("said first", Open::ReadBack),
+        ("said first", Open::AmongOthers),
+    ] {
+        let (heard, kept) = tried(open, alone());
+        println!("{}\t{what}, {open:?}\t{heard}\t{kept}", yes.len());
+    }
+    let (heard, kept) = tried(Open::ReadBack, in_talk());
+    println!(
+        "{}\tafter another sentence, ReadBack\t{heard}\t{kept}",
+        yes.len()
+    );
+}
+
 #[test]
 #[ignore = "needs recordings: SAYBACK_CLIPS names their list"]
 fn people_near_the_microphone() {
@@ -82,7 +144,9 @@ fn people_near_the_microphone() {
             (Open::ReadBack, 10.0),
             (Open::ReadBack, 20.0),
             (Open::Reading, 0.0),
+            (Open::Instruction, 0.0),
             (Open::Gate, 0.0),
+            (Open::AmongOthers, 0.0),
         ] {
             let (mut heard, mut stops, mut kept, mut other, mut what) =
                 (0, 0, 0, Vec::new(), Vec::new());

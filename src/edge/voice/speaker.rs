@@ -6,10 +6,15 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::thread;
+use std::time::Duration;
 
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Consumer, Producer, RingBuffer};
+
+/// How long the device is left alone after a failure, which may come without end.
+const BETWEEN_FAILURES: Duration = Duration::from_millis(5);
 
 /// Why nothing is heard. Each says what happened and what to do.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -231,11 +236,13 @@ fn build(
                 }
                 playing.played.fetch_add(taken, Ordering::AcqRel);
             },
-            move |error: cpal::Error| {
-                // An error can come without end; one mark is enough, and nothing else is done here.
-                if !matches!(error.kind(), ErrorKind::Xrun | ErrorKind::RealtimeDenied) {
-                    failing.failed.store(true, Ordering::Release);
-                }
+            move |error: cpal::Error| match error.kind() {
+                ErrorKind::Xrun | ErrorKind::RealtimeDenied => {}
+                // ALSA's plugin for sound servers reports a failure for as long as the server has
+                // told no delay yet (alsa-plugins 1.2.7, `pcm_pulse.c`: pulse_delay), again and
+                // again, and plays once it has. One that stays is seen by the calls that stand still.
+                ErrorKind::BackendError => thread::sleep(BETWEEN_FAILURES),
+                _ => failing.failed.store(true, Ordering::Release),
             },
             None,
         )
