@@ -9,10 +9,10 @@ scored by `sayback hear --heard`. Each runs in a process of its own on one core,
 all; computing is processor time, so that a busy machine does not count.
 
 PocketSphinx: its own en-us model and dictionary, the whole clip at once; words that its dictionary lacks are said as
-Sayback's ears have them. Whisper has no grammars, so it is scored twice: "free" writes what it likes, figures are
-spelled out (grammar.py), and what is then no sentence of the grammar is not understood; "held" may use only the tokens of
-the grammar's words, and the best of ten hypotheses that is a sentence of the grammar is taken. Both: beam search, no
-timestamps, nothing understood where Whisper's own probability of no speech is above 0.6.
+Sayback's ears have them. Whisper: the weights in 8 bits, as is usual on a processor, beam search, no timestamps; nothing
+is understood where its own probability of no speech is above 0.6. It has no grammars, so it is scored twice: "free" writes
+what it likes, figures are spelled out (grammar.py), and what is then no sentence of the grammar is not understood; "held"
+may use only the tokens of the grammar's words, and the best of ten hypotheses that is a sentence of the grammar is taken.
 """
 import argparse
 import csv
@@ -105,7 +105,7 @@ def whisper(rows, grammars, out, folder):
     import numpy as np
     from faster_whisper import WhisperModel
     from faster_whisper.audio import pad_or_trim
-    model = WhisperModel(str(folder), device="cpu", compute_type="float32", cpu_threads=1)
+    model = WhisperModel(str(folder), device="cpu", compute_type="int8", cpu_threads=1)
     tokenizer = model.hf_tokenizer
     number = tokenizer.token_to_id
     start = [number("<|startoftranscript|>"), number("<|notimestamps|>")]

@@ -160,7 +160,7 @@ fn a_misspelled_word_is_told_with_the_nearest_of_the_whole_dictionary() {
         ("gaskit", "gasket"),
         ("corodded", "corroded"),
         ("seezed", "seized"),
-        ("milliamsp", "milliamps"),
+        ("negatife", "negative"),
     ] {
         let (code, told) = check(&job(folder.path(), wrong), None);
         assert_eq!(code, Some(2), "{told}");
