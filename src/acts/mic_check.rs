@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::enrol::Lesson;
-use super::reading_aloud::{News, ReadingAloud, view};
+use super::reading_aloud::{News, ReadingAloud, lost, view};
 use super::{DONE, Failure, NOT_DONE};
 use crate::args::{MicrophoneCheckArgs, MicrophonesArgs};
 use crate::core::{Key, View};
@@ -160,6 +160,7 @@ fn from_microphone(desk: &mut ReadingAloud, name: &str) -> Result<(Measured, Rea
                 check_heard(&mut check, &mut read, heard);
                 desk.listen(&any);
             }
+            News::Lost(why) => return Err(lost(why)),
             News::Key(_) | News::Nothing => {}
         }
     }
@@ -221,6 +222,7 @@ fn read_on(
                     _ => None,
                 }
             }
+            News::Lost(why) => return Err(lost(why)),
             News::Key(Key::Enter) => Some(true),
             News::Key(Key::Minus) => Some(false),
             News::Key(_) | News::Ready | News::Nothing => None,

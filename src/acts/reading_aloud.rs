@@ -32,6 +32,8 @@ pub(super) enum News {
     Heard(Utterance),
     /// A key.
     Key(Key),
+    /// The microphone is gone, and why; [`News::Ready`] comes when it is back.
+    Lost(String),
     /// Nothing.
     Nothing,
 }
@@ -87,7 +89,7 @@ impl ReadingAloud {
     /// Shows it, and waits for what comes, half a second at most.
     ///
     /// # Errors
-    /// If it cannot be shown, the microphone is lost, or it is broken off by key or signal: then the
+    /// If it cannot be shown, the ear never gets ready, or it is broken off by key or signal: then the
     /// exit code says so.
     pub(super) fn show_and_wait(&mut self, view: &View) -> Result<News, Failure> {
         self.output
@@ -104,10 +106,15 @@ impl ReadingAloud {
             }
             Ok(FromWorld::Heard(heard)) if heard.listen == self.asked => News::Heard(heard),
             Ok(FromWorld::EarLost(why)) => {
-                return Err(Failure {
-                    code: NOT_DONE,
-                    text: why,
-                });
+                if !std::mem::take(&mut self.ready) {
+                    return Err(lost(why));
+                }
+                self.output.hint(&why);
+                News::Lost(why)
+            }
+            Ok(FromWorld::Suspend) => {
+                self.output.suspend();
+                News::Nothing
             }
             Ok(FromWorld::End(code)) => return Err(broken_off(code)),
             Ok(FromWorld::Key(Key::Stop) | FromWorld::Typed(Key::Stop))
@@ -153,10 +160,24 @@ impl Breaks {
             match news {
                 FromWorld::End(code) => return Err(broken_off(code)),
                 FromWorld::Typed(Key::Stop) => return Err(broken_off(NOT_DONE)),
+                FromWorld::Suspend => {
+                    // If the system refuses, the program simply goes on.
+                    let _ = signal_hook::low_level::emulate_default_handler(
+                        signal_hook::consts::SIGTSTP,
+                    );
+                }
                 _ => {}
             }
         }
         Ok(())
+    }
+}
+
+/// The microphone is gone, where nothing can be done without it.
+pub(super) fn lost(why: String) -> Failure {
+    Failure {
+        code: NOT_DONE,
+        text: why,
     }
 }
 

@@ -312,6 +312,16 @@ mod tests {
     fn one_person_by_any_capitals_and_spaces() {
         assert_eq!(folder_name("Ada  Miller "), folder_name("ada miller"));
         assert_ne!(folder_name("Ada Miller"), folder_name("Ada Millar"));
+        // What cannot be in the name of a file still tells people apart, and leads nowhere else.
+        let names = ["a/b", "a\\b", "ab", "..", "a:b", "a\0b", "\u{E9}", "e"];
+        let folders: std::collections::BTreeSet<String> =
+            names.iter().map(|name| folder_name(name)).collect();
+        assert_eq!(folders.len(), names.len());
+        assert!(
+            folders
+                .iter()
+                .all(|name| name.len() == 16 && name.chars().all(|sign| sign.is_ascii_hexdigit()))
+        );
     }
 
     #[test]
@@ -389,6 +399,40 @@ mod tests {
         );
         fs::write(target.join(ABOUT), "by = 3").expect("written");
         assert!(matches!(find("now"), Err(OwnVoiceError::Form { .. })));
+    }
+
+    #[test]
+    fn what_cannot_be_written_is_told_and_the_old_ear_stays_in_use() {
+        let (home, cache) = (
+            tempfile::tempdir().expect("a folder"),
+            tempfile::tempdir().expect("a folder"),
+        );
+        let target = home.path().join("voices/ada");
+        let old = keep(&target, cache.path(), b"old", 1);
+        let in_use = || {
+            let found = find_in(&target, "now", cache.path()).expect("whole");
+            found.expect("there").about
+        };
+        let base = ModelFolder::open(&ModelChoice::BuiltIn, cache.path()).expect("built in");
+        let networks = [b"new".to_vec(), b"new".to_vec()];
+        // A file where the folder of the models should be.
+        let part = target.join(format!("part-{}", std::process::id()));
+        fs::write(&part, "").expect("written");
+        let told = Draft::new(&target, &base, &networks).err().expect("no way");
+        assert!(told.to_string().contains("Check the folder's"), "{told}");
+        assert_eq!(in_use(), old);
+        fs::remove_file(&part).expect("removed");
+        // A folder where the description should be.
+        fs::create_dir(target.join("about.toml.part")).expect("made");
+        let draft = Draft::new(&target, &base, &networks).expect("there is room");
+        let fresh = About {
+            made_utc_ms: 2,
+            ..old.clone()
+        };
+        let told = draft.keep(fresh, &[]).expect_err("no way");
+        assert!(told.to_string().contains("about.toml.part"), "{told}");
+        assert_eq!(in_use(), old);
+        assert!(!part.exists(), "what was begun is gone");
     }
 
     /// Each moment at which keeping a second ear can be cut off leaves what a second program finds.

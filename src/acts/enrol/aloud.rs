@@ -53,7 +53,8 @@ pub(super) fn read(
                 reading.take(fits.then_some(clip));
             }
             News::Key(Key::Minus) => reading.pass(),
-            News::Key(_) | News::Nothing => {}
+            // What was read is not lost: it goes on when the microphone is back.
+            News::Lost(_) | News::Key(_) | News::Nothing => {}
         }
         if (reading.number, reading.tries) != place {
             tenths = 0;
