@@ -1,7 +1,9 @@
 #!/usr/bin/env python3
 """Prints how quickly the loop of ear and voice answers, in real time, and what it costs.
 
-    cargo build --release && python3 benches/loop.py target/release/sayback [TRIALS]
+    cargo build --release && python3 benches/loop.py target/release/sayback [TRIALS [STARTS]]
+
+With STARTS it only starts the program so many times, and counts the starts at which no voice was heard.
 
 A sound server of its own (pulseaudio, pactl, parec, flac are needed) gives the program a microphone,
 into which recordings are spoken at their own pace, and a loudspeaker, whose sound is recorded. Times
@@ -22,6 +24,7 @@ from pathlib import Path
 
 PROGRAM = str(Path(sys.argv[1]).resolve())
 TRIALS = int(sys.argv[2]) if len(sys.argv) > 2 else 30
+STARTS = int(sys.argv[3]) if len(sys.argv) > 3 else 0
 ROOT = Path(__file__).resolve().parent.parent
 HOME = Path(tempfile.mkdtemp())
 SOCKET = HOME / "native"
@@ -212,7 +215,7 @@ def main():
     devices = ["--microphone", "loop_room", "--loudspeaker", "loop_speaker", "--aloud"]
     print(f"# {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, load at the end below", flush=True)
     try:
-        measure(room, loudspeaker, devices)
+        starts(loudspeaker, devices) if STARTS else measure(room, loudspeaker, devices)
     finally:
         print(f"# load {os.getloadavg()[0]:.1f}")
         loudspeaker.child.kill()
@@ -299,6 +302,25 @@ def measure(room, loudspeaker, devices):
     time.sleep(4)
     shares("listening, nobody speaks, a file at its own pace", [program.share(10) for _ in range(4)])
     program.end()
+
+
+def starts(loudspeaker, devices):
+    """Starts it again and again: how soon the first question is heard, and how often it is not."""
+    heard, silent = [], 0
+    for _ in range(STARTS):
+        loudspeaker.quiet_for(0.6)
+        begun = time.perf_counter()
+        program = Sayback(JOB.replace("ASK", SHORT), *devices)
+        first = loudspeaker.loud_since(begun, 12.0)
+        if first is None:
+            silent += 1
+            print("no voice within 12 s:", *(line for _, line in program.lines), sep="\n\t", flush=True)
+        else:
+            heard.append(first - begun)
+        time.sleep(0.3)
+        program.end()
+    say("start of the program to the first sound of its first question", heard, "s")
+    print(f"\tstarts without a voice: {silent} of {STARTS}")
 
 
 def warm_up(program, loudspeaker):

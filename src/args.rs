@@ -180,7 +180,7 @@ pub struct SessionArgs {
     /// Push-to-talk: the microphone is closed until the talk key (Tab) opens it, and again closes it.
     #[arg(long)]
     pub push_to_talk: bool,
-    /// Others talk near the microphone: a value that was read back is kept by "affirm", not by "yes".
+    /// Others talk near the microphone: "affirm" is wanted where "yes" or "done" would do.
     #[arg(long)]
     pub others_talk: bool,
     /// A headset is worn: the ear stays open while Sayback speaks, and a stop word cuts it off.

@@ -330,7 +330,8 @@ pub struct Microphone {
     pub push_to_talk: bool,
     /// Closed by the talk key: nothing is heard, not even a stop word.
     pub closed: bool,
-    /// Others talk near it: what was read back is kept by *affirm*, not by a *yes*, which anybody says.
+    /// Others talk near it: only *affirm* keeps what was read back, answers yes, or ends an
+    /// instruction, and not a *yes* or a *done*, which anybody says.
     pub others_talk: bool,
 }
 

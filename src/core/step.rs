@@ -295,6 +295,11 @@ impl Turn<'_> {
                     "That is received, not yes. Affirm or negative?",
                 );
             }
+            (Phase::Asking | Phase::Leaving, Command::Yes | Command::Next)
+                if self.run.live.microphone.others_talk && !is_affirm(words) =>
+            {
+                self.tell(Mark::Watch, "Affirm or negative is wanted. Enter goes on.");
+            }
             (Phase::Telling, Command::Next | Command::Yes | Command::Resume) => {
                 self.go_on(String::new());
             }

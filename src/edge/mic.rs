@@ -354,8 +354,10 @@ fn build(
     buffer_size: BufferSize,
 ) -> Result<Capture, MicError> {
     #[cfg(target_os = "linux")]
-    if !by_clock::is_card(name) {
-        return build_by_clock(name, (channels, rate, form));
+    if !by_clock::is_card(name)
+        && let Some(capture) = build_by_clock(name, (channels, rate, form))
+    {
+        return Ok(capture);
     }
     fn stream<S: cpal::SizedSample + Sample + 'static>(
         device: &cpal::Device,
@@ -388,10 +390,7 @@ fn build(
 }
 
 #[cfg(target_os = "linux")]
-fn build_by_clock(
-    name: &str,
-    (channels, rate, form): (u16, u32, Form),
-) -> Result<Capture, MicError> {
+fn build_by_clock(name: &str, (channels, rate, form): (u16, u32, Form)) -> Option<Capture> {
     let (intake, alarm, capture) = connect(name, channels, rate);
     let format = (channels, rate);
     let reader = match form {
@@ -399,13 +398,8 @@ fn build_by_clock(
         Form::I32 => by_clock::open::<i32>(name, format, intake, alarm),
         Form::F32 => by_clock::open::<f32>(name, format, intake, alarm),
         Form::U16 => by_clock::open::<u16>(name, format, intake, alarm),
-    }
-    .map_err(|(fault, said)| MicError::Device {
-        device: name.to_owned(),
-        fault,
-        said,
-    })?;
-    Ok(capture.keeping(reader))
+    };
+    Some(capture.keeping(reader?))
 }
 
 fn fault_of(device: &str, error: &cpal::Error) -> MicError {

@@ -77,3 +77,34 @@ fn where_others_are_known_to_talk_a_yes_never_keeps_a_value() {
     world.hear("affirm");
     assert_eq!(world.kept().len(), 2);
 }
+
+const INSTRUCTION: &str = r#"
+format = 1
+id = "talk"
+title = "Talk"
+purpose = "Has one thing done."
+applies-to = "Tests."
+
+[[step]]
+id = "pull"
+title = "Pull"
+ask = "Pull the plug of the potentiometer."
+stage = "as-found"
+kind = "instruction"
+"#;
+
+#[test]
+fn where_others_are_known_to_talk_an_instruction_ends_by_affirm() {
+    for (others_talk, words, done) in [
+        (false, "done", true),
+        (true, "done", false),
+        (true, "next", false),
+        (true, "yes", false),
+        (true, "affirm", true),
+    ] {
+        let mut world = World::of(INSTRUCTION, "");
+        world.run.live.microphone.others_talk = others_talk;
+        world.hear(words);
+        assert_eq!(world.kept().len(), usize::from(done), "{words}");
+    }
+}

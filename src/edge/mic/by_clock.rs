@@ -53,29 +53,26 @@ pub(super) fn is_card(name: &str) -> bool {
     name.contains("CARD=") || name.starts_with("hw:") || name.starts_with("plughw:")
 }
 
-/// Opens the device of this name and starts to read it.
-///
-/// # Errors
-/// What the system says, with the fault that it means.
+/// Opens the device of this name and starts to read it; none where that fails, and then cpal says
+/// why, or finds a way.
 pub(super) fn open<S>(
     name: &str,
     (channels, rate): (u16, u32),
     intake: Intake,
     alarm: Alarm,
-) -> Result<Reader, (Fault, String)>
+) -> Option<Reader>
 where
     S: Sample + IoFormat + Default + Send + 'static,
 {
-    let told = |error: alsa::Error| (fault(error), error.to_string());
-    let device = PCM::new(name, Direction::Capture, true).map_err(told)?;
-    prepare::<S>(&device, channels, rate).map_err(told)?;
+    let device = PCM::new(name, Direction::Capture, true).ok()?;
+    prepare::<S>(&device, channels, rate).ok()?;
     let ended = Arc::new(AtomicBool::new(false));
     let its_end = Arc::clone(&ended);
     let thread = thread::Builder::new()
         .name("microphone".to_owned())
         .spawn(move || read::<S>(&device, (channels, rate), intake, &alarm, &its_end))
-        .map_err(|error| (ErrorKind::ResourceExhausted.into(), error.to_string()))?;
-    Ok(Reader {
+        .ok()?;
+    Some(Reader {
         ended,
         thread: Some(thread),
     })
@@ -150,19 +147,11 @@ fn is(error: alsa::Error, errno: Errno) -> bool {
 
 /// The fault that an error number of the system means, as cpal has it.
 fn fault(error: alsa::Error) -> Fault {
-    let any = |list: &[Errno]| list.iter().any(|&errno| is(error, errno));
-    if any(&[Errno::NODEV, Errno::NOENT]) {
-        ErrorKind::DeviceNotAvailable
-    } else if any(&[Errno::PERM, Errno::ACCESS]) {
-        ErrorKind::PermissionDenied
-    } else if any(&[Errno::BUSY, Errno::AGAIN]) {
-        ErrorKind::DeviceBusy
-    } else if any(&[Errno::INVAL]) {
-        ErrorKind::UnsupportedConfig
+    if is(error, Errno::NODEV) || is(error, Errno::NOENT) {
+        ErrorKind::DeviceNotAvailable.into()
     } else {
-        ErrorKind::BackendError
+        ErrorKind::BackendError.into()
     }
-    .into()
 }
 
 #[expect(clippy::disallowed_methods, reason = "the edge reads the clock")]
