@@ -238,3 +238,23 @@ fn it_takes_about_two_minutes_at_most() {
     let longest = QUIET_TENTHS + PROMPTS.len() * PROMPT_TENTHS;
     assert!(longest <= 1200, "{longest} tenths of a second");
 }
+
+#[test]
+fn fitting_is_offered_where_the_voice_arrives_well_however_little_was_understood() {
+    let worth = |noise, speech, clipping, said: fn(usize, &str) -> Option<String>| {
+        check(noise, speech, clipping, said)
+            .measured("mic")
+            .is_worth_fitting()
+    };
+    let other = |at: usize, _: &str| Some(if at % 2 == 0 { "seven" } else { "" }.to_owned());
+    assert!(worth(-60.0, -25.0, false, right));
+    assert!(worth(-60.0, -25.0, false, other), "that is whom it is for");
+    // Half of it got no answer: whether that is somebody's voice is not known.
+    assert!(!worth(-60.0, -25.0, false, |at, prompt| (at % 3 == 0)
+        .then(|| prompt.to_owned())));
+    assert!(!worth(-30.0, -25.0, false, right), "too much noise");
+    assert!(!worth(-70.0, -55.0, false, right), "too weak");
+    assert!(!worth(-60.0, -1.0, true, right), "too loud");
+    let broken_off = Check::default().measured("mic");
+    assert!(!broken_off.is_worth_fitting());
+}

@@ -5,6 +5,7 @@ mod recordings;
 
 use std::ops::ControlFlow;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::thread::ScopedJoinHandle;
 use std::time::Duration;
 
 use super::reading_aloud::{Breaks, ReadingAloud};
@@ -231,7 +232,7 @@ fn fit(acoustics: &[Acoustics], learn: &[Clip], breaks: &Breaks) -> Result<Vec<V
                 tell(&format!("{} %", told * 25));
             }
         }
-        let fitted: Vec<_> = working.into_iter().map(|thread| thread.join()).collect();
+        let fitted: Vec<_> = working.into_iter().map(ScopedJoinHandle::join).collect();
         (fitted, broken_off)
     });
     broken_off?;

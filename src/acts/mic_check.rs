@@ -53,8 +53,8 @@ pub fn check(args: &MicrophoneCheckArgs) -> Result<u8, Failure> {
     tell(&remembered);
     let code = tell_verdict(&measured)?;
     match (lesson?, &args.by) {
-        (Some((lesson, clips)), Some(by)) => {
-            lesson.learn(by, &clips, &breaks)?;
+        (Some(read), Some(by)) => {
+            read.lesson.learn(by, &read.clips, &breaks)?;
         }
         (_, by) if may_be_fitted => {
             let by = by.as_deref().unwrap_or("your name");
@@ -183,13 +183,19 @@ fn check_heard(check: &mut Check, read: &mut Read, heard: Utterance) {
 /// Tenths of a second that the offer waits for a yes.
 const OFFER_TENTHS: u32 = 200;
 
+/// What was read to fit the ear, each clip with whether it is held back.
+struct ReadOn {
+    lesson: Lesson,
+    clips: Vec<(Clip, bool)>,
+}
+
 /// Offers to fit the ear, and reads on if the answer is yes; none if it is not. Silence is no yes.
 fn read_on(
     desk: &mut ReadingAloud,
     measured: &Measured,
     heard: &[(&'static str, Utterance)],
     by: &str,
-) -> Result<Option<(Lesson, Vec<(Clip, bool)>)>, Failure> {
+) -> Result<Option<ReadOn>, Failure> {
     let yes_or_no =
         spoken::named_slot("YN").ok_or_else(|| Failure::wrong("there is no slot YN"))?;
     let mut offer = view(
@@ -233,7 +239,7 @@ fn read_on(
             Some(true) => {
                 let lesson = Lesson::open()?;
                 let clips = lesson.read_aloud(desk, heard)?;
-                return Ok(Some((lesson, clips)));
+                return Ok(Some(ReadOn { lesson, clips }));
             }
         }
     }

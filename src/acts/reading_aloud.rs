@@ -86,6 +86,11 @@ impl ReadingAloud {
         self.ear.listen(slot, CommandSet::All, self.asked);
     }
 
+    /// Shows a remark beside what is shown anyway.
+    pub(super) fn remark(&mut self, text: &str) {
+        self.output.hint(text);
+    }
+
     /// Shows it, and waits for what comes, half a second at most.
     ///
     /// # Errors
@@ -109,7 +114,6 @@ impl ReadingAloud {
                 if !std::mem::take(&mut self.ready) {
                     return Err(lost(why));
                 }
-                self.output.hint(&why);
                 News::Lost(why)
             }
             Ok(FromWorld::Suspend) => {

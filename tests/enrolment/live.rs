@@ -18,7 +18,7 @@ use sayback::enrolment::PROMPTS;
 
 use super::command::{kept, program, run};
 use crate::mic::alsa::server::{Owned, play_room, served};
-use crate::mic::alsa::{PCM, RATE, clock, skipped};
+use crate::mic::alsa::{PCM, clock, skipped};
 
 /// The voice of the pack is at 24,000 samples a second: so much higher and quicker does it speak.
 const SPOKEN_RATE: u32 = 34_000;
@@ -28,11 +28,7 @@ fn spoken(words: &str) -> Option<Vec<i16>> {
     let pack = Clips::own();
     let clip = |name: &str| {
         let place = pack.find(name).or_else(|| pack.find(&format!("{name}.")))?;
-        Some(resample(
-            &pack.samples(place).ok()?,
-            SPOKEN_RATE,
-            RATE as u32,
-        ))
+        Some(resample(&pack.samples(place).ok()?, SPOKEN_RATE, 16_000))
     };
     let sound = clip(words).or_else(|| {
         let parts: Option<Vec<Vec<f32>>> = words.split(' ').map(clip).collect();
@@ -225,7 +221,7 @@ fn all_prompts_at_a_persons_pace() {
             break;
         }
     }
-    let learnt = began.elapsed() - read;
+    let learnt = began.elapsed().saturating_sub(read);
     println!(
         "read after {:.0} s; {learning}; learnt and tried after {:.0} s more, {:.0} s of processor, on {} cores, load {}",
         read.as_secs_f64(),

@@ -54,7 +54,8 @@ pub(super) fn read(
             }
             News::Key(Key::Minus) => reading.pass(),
             // What was read is not lost: it goes on when the microphone is back.
-            News::Lost(_) | News::Key(_) | News::Nothing => {}
+            News::Lost(why) => desk.remark(&why),
+            News::Key(_) | News::Nothing => {}
         }
         if (reading.number, reading.tries) != place {
             tenths = 0;
