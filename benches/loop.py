@@ -89,7 +89,11 @@ class Room:
                     self.said_at.put(time.perf_counter() - (at + size - end) / RATE)
                 at += size
                 blocks += 1
-                time.sleep(max(0, begun + blocks / 50 - time.perf_counter()))
+                late = time.perf_counter() - begun - blocks / 50
+                if late > 1:
+                    # Nobody has listened for a while: it goes on from here, and not all at once.
+                    begun += late
+                time.sleep(max(0, -late))
 
     def say(self, recording):
         self.to_say.put(recording)

@@ -353,12 +353,6 @@ fn build(
     (channels, rate, form): (u16, u32, Form),
     buffer_size: BufferSize,
 ) -> Result<Capture, MicError> {
-    #[cfg(target_os = "linux")]
-    if !by_clock::is_card(name)
-        && let Some(capture) = build_by_clock(name, (channels, rate, form))
-    {
-        return Ok(capture);
-    }
     fn stream<S: cpal::SizedSample + Sample + 'static>(
         device: &cpal::Device,
         config: StreamConfig,
@@ -371,6 +365,12 @@ fn build(
             move |error: cpal::Error| alarm.note(error.kind().into()),
             None,
         )
+    }
+    #[cfg(target_os = "linux")]
+    if !by_clock::is_card(name)
+        && let Some(capture) = build_by_clock(name, (channels, rate, form))
+    {
+        return Ok(capture);
     }
     let config = StreamConfig {
         channels,

@@ -23,13 +23,20 @@ use super::{Alarm, Fault, Intake, Sample};
 /// How long the thread sleeps, and how much sound the server is to send at a time.
 const NAP: Duration = Duration::from_millis(40);
 
-/// How much sound may wait on the way when the machine is busy, in microseconds; the plugin loses
-/// count of more.
-const ROOM_US: u32 = 4_000_000;
+/// How much sound may wait on the way when the machine is busy, in microseconds.
+const ROOM_US: u32 = 500_000;
 
 /// How many times faster than the clock sound is taken at most: what waited is caught up with, and
 /// a device that has no clock of its own (a file) does not fill the ring at once.
 const CATCH_UP: u32 = 2;
+
+/// Sound that comes this late has waited longer than there is room for: the program or the machine
+/// stood still, and the plugin has lost count of what the server sent meanwhile. It is passed over,
+/// else all that follows would be heard as late.
+const TOO_LATE: Duration = Duration::from_millis(600);
+
+/// So many naps in a row must find it late.
+const LATE_NAPS: u32 = 5;
 
 /// Keeps the thread that reads going.
 pub(super) struct Reader {
@@ -103,11 +110,30 @@ fn read<S>(
 {
     let channels = usize::from(channels.max(1));
     let mut block = vec![S::default(); frames(NAP, rate).max(1) * channels];
-    let mut looked = now();
+    let (mut looked, mut late) = (now(), 0);
+    // Sound was lost, or the machine slept: it goes on from here.
+    let begin_anew = || {
+        alarm.note(ErrorKind::Xrun.into());
+        device.drop().ok();
+        device.prepare().and_then(|()| device.start()).is_ok()
+    };
     while !ended.load(Ordering::Relaxed) {
         thread::park_timeout(NAP);
         let passed = looked.elapsed();
         looked += passed;
+        // Where the delay is not known, nothing is late.
+        let delay = device
+            .delay()
+            .map_or(0, |delay| usize::try_from(delay).unwrap_or(0));
+        late = if delay > frames(TOO_LATE, rate) {
+            late + 1
+        } else {
+            0
+        };
+        if late >= LATE_NAPS {
+            late = 0;
+            begin_anew();
+        }
         let mut left = frames(passed * CATCH_UP, rate);
         while left > 0 {
             let want = left.min(block.len() / channels);
@@ -120,14 +146,7 @@ fn read<S>(
                     left = if got < want { 0 } else { left - got };
                 }
                 Err(error) if is(error, Errno::AGAIN) => break,
-                // Sound was lost, or the machine slept: it goes on from here.
-                Err(error)
-                    if is(error, Errno::PIPE)
-                        && device.prepare().and_then(|()| device.start()).is_ok() =>
-                {
-                    alarm.note(ErrorKind::Xrun.into());
-                    break;
-                }
+                Err(error) if is(error, Errno::PIPE) && begin_anew() => break,
                 Err(error) => {
                     alarm.note(fault(error));
                     return;
