@@ -31,7 +31,7 @@ from surroundings import Surroundings
 from words import CLASSES, dictionary, words_of
 
 # How often each kind of clip is drawn. "joined": words of one real speaker put one after another, now and then another's between.
-WEIGHTS = {"neural": 0.36, "machines": 0.05, "single": 0.17, "sentence": 0.12, "joined": 0.25, "noise": 0.05}
+WEIGHTS = {"neural": 0.24, "machines": 0.05, "single": 0.19, "sentence": 0.26, "joined": 0.22, "noise": 0.04}
 SYNTHETIC = {"kokoro": "neural", "flite": "machines", "espeak-ng": "machines"}
 NUMBER = {c: k for k, c in enumerate(CLASSES)}
 WIDTH_STEP = 8_000
@@ -60,7 +60,7 @@ class Clips:
     """All recordings in one run of samples, and what is said in each: (start, length, words, speaker, kind, ends)."""
 
     def __init__(self, device, leave_out):
-        self.hours = 20 if device == "cuda" else 4
+        self.hours = 40 if device == "cuda" else 4
         self.sound = torch.zeros(RATE * 3600 * self.hours, dtype=torch.int16, device=device)
         self.used, self.rows, self.development, self.noise, self.seen, self.leave_out = 0, [], [], [], set(), set(leave_out)
 
