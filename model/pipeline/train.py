@@ -31,7 +31,9 @@ from surroundings import Surroundings
 from words import CLASSES, dictionary, words_of
 
 # How often each kind of clip is drawn. "joined": words of one real speaker put one after another, now and then another's between.
-WEIGHTS = {"neural": 0.24, "machines": 0.05, "single": 0.19, "sentence": 0.26, "joined": 0.22, "noise": 0.04}
+# "string": digits that a real speaker said in one breath.
+WEIGHTS = {"neural": 0.23, "machines": 0.05, "single": 0.19, "sentence": 0.23, "string": 0.05, "joined": 0.21, "noise": 0.04}
+DIGITS = {"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh", "point"}
 SYNTHETIC = {"kokoro": "neural", "flite": "machines", "espeak-ng": "machines"}
 NUMBER = {c: k for k, c in enumerate(CLASSES)}
 WIDTH_STEP = 8_000
@@ -91,7 +93,7 @@ class Clips:
             if length / RATE * 33 < sum(len(dictionary()[w][0]) for w in words) + 1:
                 continue
             single = source != "noise" and len(words) == 1 and length < 1.7 * RATE
-            kind = "noise" if source == "noise" else SYNTHETIC.get(source) or ("single" if single else "sentence")
+            kind = "noise" if source == "noise" else SYNTHETIC.get(source) or ("single" if single else "string" if DIGITS.issuperset(words) else "sentence")
             row = (start + at, length, words, speaker, kind, ends(sound[at: at + length]) if single else None)
             (self.development if real and set_aside(speaker) else self.rows).append(row)
 
@@ -213,7 +215,6 @@ def development_figures(network, cepstra_of, clips, device):
     choices = sorted({r[2][0] for r in clips.rows if r[4] == "single"} | {r[2][0] for r in singles})
     dice = random.Random(1)
     wrong, asked, wrong_digits, asked_digits = 0, 0, 0, 0
-    digits = {"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"}
     for row in singles[:1200]:
         x = clips.sound[row[0]: row[0] + row[1]].float()[None]
         x = torch.nn.functional.pad(x, (4800, 4800)) + torch.randn(1, row[1] + 9600, device=device) * 2
@@ -227,8 +228,8 @@ def development_figures(network, cepstra_of, clips, device):
         got = choices[int(total.argmax())]
         asked += 1
         wrong += got != row[2][0]
-        if row[2][0] in digits:
-            inside = [i for i, c in enumerate(choices) if c in digits]
+        if row[2][0] in DIGITS:
+            inside = [i for i, c in enumerate(choices) if c in DIGITS]
             asked_digits += 1
             wrong_digits += choices[inside[int(total[inside].argmax())]] != row[2][0]
     return f"{len(choices)} words: {wrong} of {asked} wrong; among digits {wrong_digits} of {asked_digits}"
