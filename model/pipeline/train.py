@@ -3,10 +3,10 @@
     train.py CONFIG.json PACKS OUT.pt SECONDS [FROM TO STATE [START.pt]]
 
 CONFIG: seed, shape (network.py), cepstra (filters, low, high), normalise (online mean, true or false), rate (learning
-rate), leave_out (sources). PACKS: folder of packs; packs that appear while it runs are taken in. One twelfth of the real
-speakers, chosen by a hash of their names, is the development set and never trained on. A run may be cut in
-pieces: FROM and TO say which part of the whole this one is (0 to 1), STATE is a file that hands over to the next; START are
-weights to begin with where there is no STATE.
+rate), leave_out (sources), weights (how often each kind of clip is drawn, if not as below). PACKS: folder of packs; packs
+that appear while it runs are taken in. One twelfth of the real speakers, chosen by a hash of their names, is the development
+set and never trained on. A run may be cut in pieces: FROM and TO say which part of the whole this one is (0 to 1), STATE is a
+file that hands over to the next; START are weights to begin with where there is no STATE.
 On a GPU in ten minutes; on a CPU only good for a test.
 """
 import hashlib
@@ -109,7 +109,7 @@ def states_of(words, dice):
     return classes, optional
 
 
-def lay_out(rows, queue, seed, seconds):
+def lay_out(rows, queue, seed, seconds, weights):
     """Draws utterances and puts batches of about `seconds` of sound, all of one width, on the queue."""
     dice = random.Random(seed)
     kinds, speakers = {}, {}
@@ -131,7 +131,7 @@ def lay_out(rows, queue, seed, seconds):
     names = list(speakers)
     joining = [n for n in names if sum(r[5] is not None for r in speakers[n]) >= 2]
     joining_evenly = [math.sqrt(len(speakers[n])) for n in joining]
-    weights = {k: w for k, w in WEIGHTS.items() if (k in kinds) or (k == "joined" and joining)}
+    weights = {k: w for k, w in weights.items() if (k in kinds) or (k == "joined" and joining)}
 
     def draw():
         kind = dice.choices(list(weights), list(weights.values()))[0]
@@ -264,7 +264,8 @@ def main():
 
     def start_workers():
         queue = context.Queue(32)
-        workers = [context.Process(target=lay_out, args=(clips.rows, queue, random.randrange(10 ** 9), batch_seconds), daemon=True)
+        weights = config.get("weights", WEIGHTS)
+        workers = [context.Process(target=lay_out, args=(clips.rows, queue, random.randrange(10 ** 9), batch_seconds, weights), daemon=True)
                    for _ in range(config.get("workers", 4) if device == "cuda" else 1)]
         for w in workers:
             w.start()
