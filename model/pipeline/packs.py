@@ -1,7 +1,8 @@
-"""Packs of recordings: one Ogg Opus file, and beside it JSON rows of [start, length, words, speaker, source].
+"""Packs of recordings: one Ogg file (Opus), and beside it JSON rows of [start, length, words, speaker, source].
 
     packs.py real OUT MANIFEST... -- EVALUATION...    clips of manifests (path, speaker, transcript, source; optional
                                       offset_samples, length_samples); the speakers of the manifests after -- are left out
+    packs.py long OUT MANIFEST... -- EVALUATION...    the same for hours of speech: Vorbis, which is written many times faster
     packs.py noise OUT FOLDER...      recordings of noise (first 20 s of each, made equally loud; one in five is held back)
     packs.py machines OUT COUNT SEED [TEXT...]   the older kind of synthetic voice (flite, espeak-ng)
 """
@@ -23,23 +24,24 @@ from scipy.signal import resample_poly
 RATE = 16_000
 
 
-def write(out, name, clips, level=0.93):
-    """clips: (samples in +-1 at RATE, words, speaker, source), in packs of ten minutes. `level`: 0.93 is about 24 kbit/s."""
+def write(out, name, clips, level=0.93, codec="OPUS"):
+    """clips: (samples in +-1 at RATE, words, speaker, source), in packs of ten minutes. `level`: 0.93 of OPUS is about
+    24 kbit/s, 0.8 of VORBIS 32."""
     part, some, long = 0, [], 0
     for clip in clips:
         some.append(clip)
         long += len(clip[0])
         if long > 600 * RATE:
-            write_one(out, f"{name}_{part}", some, level)
+            write_one(out, f"{name}_{part}", some, level, codec)
             part, some, long = part + 1, [], 0
     if some:
-        write_one(out, f"{name}_{part}", some, level)
+        write_one(out, f"{name}_{part}", some, level, codec)
 
 
-def write_one(out, name, clips, level):
+def write_one(out, name, clips, level, codec="OPUS"):
     rows, at = [], 0
     Path(out).mkdir(parents=True, exist_ok=True)
-    with soundfile.SoundFile(f"{out}/{name}.ogg", "w", RATE, 1, format="OGG", subtype="OPUS", compression_level=level) as file:
+    with soundfile.SoundFile(f"{out}/{name}.ogg", "w", RATE, 1, format="OGG", subtype=codec, compression_level=level) as file:
         for y, words, speaker, source in clips:
             y = np.asarray(y, "f4")
             rows.append([at, len(y), words, speaker, source])
@@ -132,16 +134,19 @@ def noises(folders):
 
 if __name__ == "__main__":
     kind, out, *rest = sys.argv[1:]
-    if kind == "real":
+    if kind in ("real", "long"):
         if "--" not in rest:
-            sys.exit("packs.py real: put -- and the manifests of the evaluation last, so that none of their speakers is trained on")
+            sys.exit(f"packs.py {kind}: put -- and the manifests of the evaluation last, so that none of their speakers is trained on")
         training, evaluation = rest[: rest.index("--")], rest[rest.index("--") + 1:]
         left_out = set()
         for m in evaluation:
             with open(m, encoding="utf-8") as file:
                 left_out |= {r["speaker"] for r in csv.DictReader(file, delimiter="\t")}
         for k, m in enumerate(training):
-            write(out, f"real{k}", of_manifest(m, left_out))
+            if kind == "real":
+                write(out, f"real{k}", of_manifest(m, left_out))
+            else:
+                write(out, f"long{k}", of_manifest(m, left_out), 0.8, "VORBIS")
     elif kind == "noise":
         write(out, "noise", noises(rest))
     elif kind == "machines":

@@ -3,10 +3,10 @@
     train.py CONFIG.json PACKS OUT.pt SECONDS [FROM TO STATE [START.pt]]
 
 CONFIG: seed, shape (network.py), cepstra (filters, low, high), normalise (online mean, true or false), rate (learning
-rate), leave_out (sources). PACKS: folder of packs; packs that appear while it runs are taken in. One twelfth of the real
-speakers, chosen by a hash of their names, is the development set and never trained on. A run may be cut in
-pieces: FROM and TO say which part of the whole this one is (0 to 1), STATE is a file that hands over to the next; START are
-weights to begin with where there is no STATE.
+rate), leave_out (sources), weights (how often each kind of clip is drawn, if not as below). PACKS: folder of packs; packs
+that appear while it runs are taken in. One twelfth of the real speakers, chosen by a hash of their names, is the development
+set and never trained on. A run may be cut in pieces: FROM and TO say which part of the whole this one is (0 to 1), STATE is a
+file that hands over to the next; START are weights to begin with where there is no STATE.
 On a GPU in ten minutes; on a CPU only good for a test.
 """
 import hashlib
@@ -31,7 +31,9 @@ from surroundings import Surroundings
 from words import CLASSES, dictionary, words_of
 
 # How often each kind of clip is drawn. "joined": words of one real speaker put one after another, now and then another's between.
-WEIGHTS = {"neural": 0.36, "machines": 0.05, "single": 0.17, "sentence": 0.12, "joined": 0.25, "noise": 0.05}
+# "string": digits that a real speaker said in one breath.
+WEIGHTS = {"neural": 0.23, "machines": 0.05, "single": 0.19, "sentence": 0.23, "string": 0.05, "joined": 0.21, "noise": 0.04}
+DIGITS = {"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh", "point"}
 SYNTHETIC = {"kokoro": "neural", "flite": "machines", "espeak-ng": "machines"}
 NUMBER = {c: k for k, c in enumerate(CLASSES)}
 WIDTH_STEP = 8_000
@@ -60,7 +62,7 @@ class Clips:
     """All recordings in one run of samples, and what is said in each: (start, length, words, speaker, kind, ends)."""
 
     def __init__(self, device, leave_out):
-        self.hours = 20 if device == "cuda" else 4
+        self.hours = 40 if device == "cuda" else 4
         self.sound = torch.zeros(RATE * 3600 * self.hours, dtype=torch.int16, device=device)
         self.used, self.rows, self.development, self.noise, self.seen, self.leave_out = 0, [], [], [], set(), set(leave_out)
 
@@ -91,7 +93,7 @@ class Clips:
             if length / RATE * 33 < sum(len(dictionary()[w][0]) for w in words) + 1:
                 continue
             single = source != "noise" and len(words) == 1 and length < 1.7 * RATE
-            kind = "noise" if source == "noise" else SYNTHETIC.get(source) or ("single" if single else "sentence")
+            kind = "noise" if source == "noise" else SYNTHETIC.get(source) or ("single" if single else "string" if DIGITS.issuperset(words) else "sentence")
             row = (start + at, length, words, speaker, kind, ends(sound[at: at + length]) if single else None)
             (self.development if real and set_aside(speaker) else self.rows).append(row)
 
@@ -107,7 +109,7 @@ def states_of(words, dice):
     return classes, optional
 
 
-def lay_out(rows, queue, seed, seconds):
+def lay_out(rows, queue, seed, seconds, weights):
     """Draws utterances and puts batches of about `seconds` of sound, all of one width, on the queue."""
     dice = random.Random(seed)
     kinds, speakers = {}, {}
@@ -129,7 +131,7 @@ def lay_out(rows, queue, seed, seconds):
     names = list(speakers)
     joining = [n for n in names if sum(r[5] is not None for r in speakers[n]) >= 2]
     joining_evenly = [math.sqrt(len(speakers[n])) for n in joining]
-    weights = {k: w for k, w in WEIGHTS.items() if (k in kinds) or (k == "joined" and joining)}
+    weights = {k: w for k, w in weights.items() if (k in kinds) or (k == "joined" and joining)}
 
     def draw():
         kind = dice.choices(list(weights), list(weights.values()))[0]
@@ -213,7 +215,6 @@ def development_figures(network, cepstra_of, clips, device):
     choices = sorted({r[2][0] for r in clips.rows if r[4] == "single"} | {r[2][0] for r in singles})
     dice = random.Random(1)
     wrong, asked, wrong_digits, asked_digits = 0, 0, 0, 0
-    digits = {"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"}
     for row in singles[:1200]:
         x = clips.sound[row[0]: row[0] + row[1]].float()[None]
         x = torch.nn.functional.pad(x, (4800, 4800)) + torch.randn(1, row[1] + 9600, device=device) * 2
@@ -227,8 +228,8 @@ def development_figures(network, cepstra_of, clips, device):
         got = choices[int(total.argmax())]
         asked += 1
         wrong += got != row[2][0]
-        if row[2][0] in digits:
-            inside = [i for i, c in enumerate(choices) if c in digits]
+        if row[2][0] in DIGITS:
+            inside = [i for i, c in enumerate(choices) if c in DIGITS]
             asked_digits += 1
             wrong_digits += choices[inside[int(total[inside].argmax())]] != row[2][0]
     return f"{len(choices)} words: {wrong} of {asked} wrong; among digits {wrong_digits} of {asked_digits}"
@@ -263,7 +264,8 @@ def main():
 
     def start_workers():
         queue = context.Queue(32)
-        workers = [context.Process(target=lay_out, args=(clips.rows, queue, random.randrange(10 ** 9), batch_seconds), daemon=True)
+        weights = config.get("weights", WEIGHTS)
+        workers = [context.Process(target=lay_out, args=(clips.rows, queue, random.randrange(10 ** 9), batch_seconds, weights), daemon=True)
                    for _ in range(config.get("workers", 4) if device == "cuda" else 1)]
         for w in workers:
             w.start()
