@@ -256,7 +256,9 @@ def report(scored, costs, not_run, clips, sound):
     for groups in counted.values():
         said = [count for count in groups.values() if sum(count[:3])]
         silent = [count for count in groups.values() if sum(count[3:])]
-        groups |= {f"all {len(part)}": [sum(column) for column in zip(*part)] for part in (said, silent) if len(part) > 1}
+        for name, part in (("all of these", said), ("all of them", silent)):
+            if len(part) > 1:
+                groups[name] = [sum(column) for column in zip(*part)]
     groups = list(counted["two"])
     for title, spoken in (("said, and listened for", True), ("nothing to be heard: share with words heard", False)):
         chosen = [group for group in groups if (sum(counted["two"][group][:3]) > 0) == spoken]
