@@ -253,6 +253,12 @@ def report(scored, costs, not_run, clips, sound):
     names = list(scored)
     print(f"{time.strftime('%Y-%m-%d', time.gmtime())}, {clips} clips. Sentence error % = not understood + wrong; each cell: "
           "sentence error (not understood / silently wrong)\n")
+    for groups in counted.values():
+        said = [count for count in groups.values() if sum(count[:3])]
+        silent = [count for count in groups.values() if sum(count[3:])]
+        for name, part in (("all of these", said), ("all of them", silent)):
+            if len(part) > 1:
+                groups[name] = [sum(column) for column in zip(*part)]
     groups = list(counted["two"])
     for title, spoken in (("said, and listened for", True), ("nothing to be heard: share with words heard", False)):
         chosen = [group for group in groups if (sum(counted["two"][group][:3]) > 0) == spoken]
