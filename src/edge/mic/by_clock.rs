@@ -125,13 +125,7 @@ fn read<S>(
         let delay = device
             .delay()
             .map_or(0, |delay| usize::try_from(delay).unwrap_or(0));
-        late = if delay > frames(TOO_LATE, rate) {
-            late + 1
-        } else {
-            0
-        };
-        if late >= LATE_NAPS {
-            late = 0;
+        if is_too_late(&mut late, delay, rate) {
             begin_anew();
         }
         let mut left = frames(passed * CATCH_UP, rate);
@@ -154,6 +148,21 @@ fn read<S>(
             }
         }
     }
+}
+
+/// Whether sound has come too late, by so many frames, for long enough to be passed over; `naps`
+/// counts how often in a row.
+fn is_too_late(naps: &mut u32, delay: usize, rate: u32) -> bool {
+    *naps = if delay > frames(TOO_LATE, rate) {
+        *naps + 1
+    } else {
+        0
+    };
+    let passed_over = *naps >= LATE_NAPS;
+    if passed_over {
+        *naps = 0;
+    }
+    passed_over
 }
 
 fn frames(time: Duration, rate: u32) -> usize {
@@ -194,5 +203,20 @@ mod tests {
         ] {
             assert_eq!(is_card(name), card, "{name}");
         }
+    }
+
+    #[test]
+    fn sound_is_passed_over_once_it_stays_late() {
+        let mut naps = 0;
+        let mut told = |delay_ms: usize| is_too_late(&mut naps, delay_ms * 16, 16_000);
+        assert!((0..50).all(|_| !told(600)), "as late as there is room for");
+        assert!((0..4).all(|_| !told(700)));
+        assert!(!told(100), "a jump of the clock");
+        assert!((0..4).all(|_| !told(2_000)));
+        assert!(told(2_000));
+        assert!(
+            (0..4).all(|_| !told(2_000)),
+            "it begins anew, and counts anew"
+        );
     }
 }

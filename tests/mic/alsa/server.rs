@@ -226,16 +226,6 @@ fn a_word_is_heard_and_half_a_word_is_not_when_the_source_is_taken_away() {
         "news: Heard \"yes\" damaged=false",
         Duration::from_secs(10),
     );
-    // A server that sends five seconds at once: what is said after is not heard five seconds late.
-    fs::OpenOptions::new()
-        .write(true)
-        .open(server.folder.join("fifo"))
-        .and_then(|mut pipe| pipe.write_all(&vec![0; RATE * 2 * 5]))
-        .expect("it takes them");
-    sleep(Duration::from_millis(1_500));
-    speak.send(word("yes.flac")).expect("it plays");
-    let (late, _) = wait_for(&lines, "news: Heard \"yes\"", Duration::from_secs(20));
-    assert!(late < Duration::from_secs(4), "{late:?}");
     // The source goes in the middle of it.
     let affirm = word("affirm.flac");
     speak.send(affirm).expect("it plays");
