@@ -45,7 +45,10 @@ enum Source {
 ///
 /// # Errors
 /// If that model cannot be used; by keypad it is not needed, and none is looked for.
-#[cfg_attr(not(feature = "voice"), allow(unused_variables))]
+#[cfg_attr(
+    not(feature = "voice"),
+    allow(unused_variables, clippy::unnecessary_wraps)
+)]
 pub(in crate::acts) fn words(args: &SessionArgs) -> Result<EarWords, Failure> {
     #[cfg(feature = "voice")]
     {

@@ -112,6 +112,11 @@ impl<'t> Faults<'t> {
         self.list.is_empty()
     }
 
+    /// How many are listed.
+    pub(crate) fn count(&self) -> usize {
+        self.list.len()
+    }
+
     /// True once so many faults are listed that looking for near names is not worth its time.
     pub(crate) fn is_full(&self) -> bool {
         self.list.len() >= MOST

@@ -141,10 +141,11 @@ impl Draft<'_> {
             .ears
             .every()
             .filter(|known| known.chars().count().abs_diff(length) <= (length / 3).max(1));
-        let near = if self.faults.is_full() {
-            None
-        } else {
+        // Looked for in the first few faults only: the dictionary is long.
+        let near = if self.faults.count() < 10 {
             near(word, alike)
+        } else {
+            None
         };
         let fix = near.map_or_else(
             || "use English words in small letters, as a dictionary spells them; an option without `say` is chosen by its number".to_owned(),
