@@ -90,7 +90,7 @@ pub fn run(home: &Path, more: &[&str]) -> (String, serde_json::Value) {
     let record: serde_json::Value = serde_json::from_str(record).unwrap();
     (
         String::from_utf8_lossy(&output.stderr).into_owned(),
-        record["ear"].clone(),
+        record["record"]["ear"].clone(),
     )
 }
 
