@@ -265,10 +265,11 @@ fn others(acoustics: &Acoustics) -> Vec<Clip> {
         .collect()
 }
 
+/// Whole steps of 16 bits: what is kept of a clip is what it learnt from, so that it can learn the same again.
 fn in_steps(sound: &[f32]) -> Vec<f32> {
     sound
         .iter()
-        .map(|sample| (sample * 32_768.0).clamp(-32_768.0, 32_767.0))
+        .map(|sample| (sample * 32_768.0).round().clamp(-32_768.0, 32_767.0))
         .collect()
 }
 
