@@ -141,7 +141,7 @@ def cut(ear, sound, rows, vocabulary):
 
 def main():
     torch.set_num_threads(1)
-    vocabulary = set((Path(__file__).parent / "vocabulary.txt").read_text(encoding="utf-8").split())
+    vocabulary = set((Path(__file__).resolve().parents[2] / "grammars" / "vocabulary.txt").read_text(encoding="utf-8").split())
     ear = Ear(sys.argv[1])
     for name in sys.argv[2:]:
         sound, rows = read(Path(name).with_suffix(""))

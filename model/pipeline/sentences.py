@@ -24,7 +24,7 @@ voltage|current|resistance|signal|position|wiper|track|pass|fail|on|off|go|close
 COMMANDS = [c.strip() for c in COMMANDS.replace("\n", "").split("|")]
 
 ANSWERS = "yes no stop affirm negative correct on off open closed".split()
-WORDS = [w for w in Path(__file__).with_name("vocabulary.txt").read_text(encoding="utf-8").split() if w[0].isalpha()]
+WORDS = [w for w in (Path(__file__).resolve().parents[2] / "grammars" / "vocabulary.txt").read_text(encoding="utf-8").split() if w[0].isalpha()]
 
 
 class Speaker:
