@@ -9,6 +9,7 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use super::EarError;
 use super::decoding::Lexicon;
@@ -419,8 +420,13 @@ fn check(folder: &Path) -> Result<(), EarError> {
     })
 }
 
+/// Held while the built-in model is written: the folder beside it is named by the process, and two
+/// threads of one would write into the same.
+static UNPACKING: Mutex<()> = Mutex::new(());
+
 /// Writes the built-in model to a folder named by its hash, unless it is there.
 fn unpack(cache: &Path) -> Result<PathBuf, EarError> {
+    let _alone = UNPACKING.lock().unwrap_or_else(PoisonError::into_inner);
     let folder = cache.join(format!("english-{}", built_in_hash()));
     if whole(&folder) {
         return Ok(folder);
