@@ -149,7 +149,7 @@ impl Lesson {
         }
         let about = About {
             by: by.trim().to_owned(),
-            model: built_in_hash(),
+            model: built_in_hash().to_owned(),
             folder: String::new(),
             weights: weights_hash(&networks),
             made_utc_ms: clock::wall().utc_ms,

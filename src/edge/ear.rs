@@ -1,6 +1,6 @@
 //! The ear: sound → the words of an answer, as far as they were understood.
 //!
-//! State: the loaded models, one a grammar, the few used last ([`Ear`]); and the
+//! State: the loaded models, with the grammar of one question ([`Ear`]); and the
 //! decoder with the sound of the utterance that is being heard ([`Listener`]).
 //! Only the thread that owns them changes them. What comes out is a guess at
 //! words: the strict parser gives it meaning, and a person's yes makes it a
@@ -19,6 +19,7 @@ mod doubt;
 mod grammar;
 mod listener;
 mod model;
+mod model_hash;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -37,7 +38,10 @@ pub use model::{
 pub struct Ear {
     /// One model, or two that listen together.
     folders: Vec<ModelFolder>,
-    loaded: Vec<Loaded>,
+    /// What was asked for last. Only one is kept: each takes the memory of the whole acoustic
+    /// models (libvosk cannot share them), and loading takes a tenth of a second, in which what
+    /// is said waits in the ring.
+    loaded: Option<Loaded>,
 }
 
 /// The models with a grammar, ready to decode.
@@ -51,11 +55,6 @@ enum Grammar {
     Strict(WordGraph),
     WordList(Vec<String>),
 }
-
-/// How many loaded grammars are kept. Each takes about the size of the model's
-/// acoustic parts in memory; the question and the yes-or-no after it are what a
-/// job goes back and forth between.
-const KEPT_LOADED: usize = 2;
 
 /// What an utterance was heard to be.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -182,14 +181,14 @@ impl Ear {
         vosk::set_log_level(LogLevel::Error);
         Ok(Self {
             folders: ModelFolder::open(model, cache)?,
-            loaded: Vec::new(),
+            loaded: None,
         })
     }
 
     /// Keeps the first of its models only, for measuring.
     pub fn keep_one_model(&mut self) {
         self.folders.truncate(1);
-        self.loaded.clear();
+        self.loaded = None;
     }
 
     /// How many models listen together.
@@ -256,30 +255,29 @@ impl Ear {
     }
 
     fn load(&mut self, key: Grammar) -> Result<Vec<Arc<Model>>, EarError> {
-        if let Some(place) = self.loaded.iter().position(|loaded| loaded.key == key) {
-            let used = self.loaded.remove(place);
-            self.loaded.push(used);
-        } else {
-            let any_word;
-            let graph = match &key {
-                Grammar::Strict(graph) => graph,
-                Grammar::WordList(list) => {
-                    any_word = any_of(list);
-                    &any_word
-                }
-            };
-            let models = self
-                .folders
-                .iter()
-                .map(|folder| load_one(folder, graph))
-                .collect::<Result<Vec<_>, _>>()?;
-            if self.loaded.len() >= KEPT_LOADED {
-                self.loaded.remove(0);
-            }
-            self.loaded.push(Loaded { key, models });
+        if let Some(loaded) = self.loaded.as_ref().filter(|loaded| loaded.key == key) {
+            return Ok(loaded.models.clone());
         }
-        let newest = self.loaded.last().expect("one was just put there");
-        Ok(newest.models.clone())
+        // Let go first, so that there are never two at a time.
+        self.loaded = None;
+        let any_word;
+        let graph = match &key {
+            Grammar::Strict(graph) => graph,
+            Grammar::WordList(list) => {
+                any_word = any_of(list);
+                &any_word
+            }
+        };
+        let models = self
+            .folders
+            .iter()
+            .map(|folder| load_one(folder, graph))
+            .collect::<Result<Vec<_>, _>>()?;
+        self.loaded = Some(Loaded {
+            key,
+            models: models.clone(),
+        });
+        Ok(models)
     }
 }
 

@@ -130,7 +130,7 @@ pub struct OwnEar {
 /// # Errors
 /// If there is one that cannot be used, and why.
 pub fn find(by: &str) -> Result<Option<OwnEar>, OwnVoiceError> {
-    find_in(&folder(by)?, &built_in_hash(), &cache_folder())
+    find_in(&folder(by)?, built_in_hash(), &cache_folder())
 }
 
 fn find_in(folder: &Path, model: &str, cache: &Path) -> Result<Option<OwnEar>, OwnVoiceError> {

@@ -75,6 +75,8 @@ impl Recording {
 
 impl Sound for Recording {
     fn listen(&mut self, slot: &Slot, commands: CommandSet, listen: u64) {
+        // Before the next is opened: each holds the whole models.
+        self.open = None;
         match self
             .ear
             .listen(&spoken::listening(slot, commands), self.samples.rate)

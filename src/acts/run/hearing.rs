@@ -267,7 +267,7 @@ fn chosen(args: &SessionArgs, by: Option<&str>) -> Chosen {
     Chosen {
         model: ModelChoice::BuiltIn,
         mark: EarMark::Common {
-            weights: ear::built_in_weights(),
+            weights: ear::built_in_weights().to_owned(),
         },
         remark,
     }

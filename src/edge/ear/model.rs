@@ -14,6 +14,8 @@ use std::sync::{Mutex, PoisonError};
 use super::EarError;
 use super::decoding::Lexicon;
 use super::grammar::GARBAGE;
+pub use super::model_hash::of_networks as weights_hash;
+use super::model_hash::{self, NETWORK};
 use crate::spoken::{EarWords, can_be_heard, pronunciations};
 
 /// Which voice model the ear uses.
@@ -27,36 +29,9 @@ pub enum ModelChoice {
     Folder(PathBuf),
 }
 
-/// The files of one of the built-in models.
-macro_rules! built_in {
-    ($($name:literal)*) => {
-        [$((
-            $name,
-            include_bytes!(concat!("../../../model/english/", $name)),
-        )),*]
-    };
-}
-
-/// The built-in models, file by file: all that `model/english` holds.
-const BUILT_IN: &[(&str, &[u8])] = &built_in![
-    "one/am/final.mdl"
-    "one/am/global_cmvn.stats"
-    "one/conf/mfcc.conf"
-    "one/conf/model.conf"
-    "one/graph/phones.txt"
-    "one/graph/phones/word_boundary.int"
-    "one/lexicon.txt"
-    "two/am/final.mdl"
-    "two/am/global_cmvn.stats"
-    "two/conf/mfcc.conf"
-    "two/conf/model.conf"
-    "two/graph/phones.txt"
-    "two/graph/phones/word_boundary.int"
-    "two/lexicon.txt"
-];
-
-/// The acoustic network of a model.
-const NETWORK: &str = "am/final.mdl";
+// BUILT_IN: the built-in models, file by file: all that `model/english` holds; BUILT_IN_HASH and
+// BUILT_IN_WEIGHTS: what `model_hash` makes of them. Written by `build.rs`.
+include!(concat!(env!("OUT_DIR"), "/built_in_models.rs"));
 
 /// Where a folder with two models has them.
 const PAIR: [&str; 2] = ["one", "two"];
@@ -458,45 +433,30 @@ fn unpack(cache: &Path) -> Result<PathBuf, EarError> {
     }
 }
 
-/// Whether every file is there with the bytes that the program carries.
+/// Whether every file is there with the bytes that the program carries. Told by their hash: what is
+/// built in is not read, and takes no memory.
 fn whole(folder: &Path) -> bool {
-    BUILT_IN
+    let found = BUILT_IN
         .iter()
-        .all(|(name, bytes)| fs::read(folder.join(name)).is_ok_and(|found| found == *bytes))
+        .map(|(name, _)| Some((*name, fs::read(folder.join(name)).ok()?)))
+        .collect::<Option<Vec<_>>>();
+    found.is_some_and(|files| {
+        let files = files.iter().map(|(name, bytes)| (*name, bytes.as_slice()));
+        model_hash::of_models(files) == BUILT_IN_HASH
+    })
 }
 
-/// What tells the built-in models of one version of Sayback from those of another: BLAKE3 over names
-/// and contents, the first 16 hexadecimal digits.
+/// What tells the built-in models of one version of Sayback from those of another
+/// ([`model_hash::of_models`]).
 #[must_use]
-pub fn built_in_hash() -> String {
-    let mut hasher = blake3::Hasher::new();
-    for (name, bytes) in BUILT_IN {
-        hasher.update(name.as_bytes());
-        hasher.update(&(bytes.len() as u64).to_le_bytes());
-        hasher.update(bytes);
-    }
-    hasher.finalize().to_hex()[..16].to_owned()
+pub fn built_in_hash() -> &'static str {
+    BUILT_IN_HASH
 }
 
 /// [`weights_hash`] of the built-in models.
 #[must_use]
-pub fn built_in_weights() -> String {
-    let networks: Vec<&[u8]> = BUILT_IN
-        .iter()
-        .filter(|(name, _)| name.ends_with(NETWORK))
-        .map(|(_, bytes)| *bytes)
-        .collect();
-    weights_hash(&networks)
-}
-
-/// BLAKE3 (hex) over networks, one after the other: anybody can work it out from the files.
-#[must_use]
-pub fn weights_hash<B: AsRef<[u8]>>(networks: &[B]) -> String {
-    let mut hasher = blake3::Hasher::new();
-    for network in networks {
-        hasher.update(network.as_ref());
-    }
-    hasher.finalize().to_hex().to_string()
+pub fn built_in_weights() -> &'static str {
+    BUILT_IN_WEIGHTS
 }
 
 #[cfg(unix)]
