@@ -180,9 +180,9 @@ pub struct SessionArgs {
     /// Push-to-talk: the microphone is closed until the talk key (Tab) opens it, and again closes it.
     #[arg(long)]
     pub push_to_talk: bool,
-    /// Others talk near the microphone: "affirm" is wanted where "yes" or "done" would do.
+    /// Nobody else talks near the microphone: "yes" and "done" are enough where "affirm" is wanted otherwise.
     #[arg(long)]
-    pub others_talk: bool,
+    pub alone: bool,
     /// A headset is worn: the ear stays open while Sayback speaks, and a stop word cuts it off.
     #[arg(long)]
     pub headset: bool,

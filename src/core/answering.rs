@@ -33,11 +33,24 @@ impl Turn<'_> {
                 kind: StepKind::Gate { .. },
                 ..
             }) => self.gate(Value::No, how),
+            Asked::Step(Step {
+                kind: StepKind::Instruction | StepKind::Hold { .. } | StepKind::Memo,
+                ..
+            }) => self.tell(Mark::Watch, "Nothing was stored."),
             _ => self.tell(
                 Mark::Watch,
                 "This is no yes-or-no question. Nothing was stored.",
             ),
         }
+    }
+
+    /// Asks for an *affirm* before a word that anybody says is taken as said. True: it was asked.
+    fn affirm_first(&mut self, how: &How, what: &str) -> bool {
+        let wanted = how.channel == Channel::Voice && self.wants_affirm(&how.heard);
+        if wanted {
+            self.tell(Mark::Plain, &format!("{what}: affirm or negative?"));
+        }
+        wanted
     }
 
     /// A gate's answer: by voice it is read back first, like any other.
@@ -66,8 +79,15 @@ impl Turn<'_> {
         let cursor = self.cursor();
         match asked(&job, &self.run.saved, &cursor) {
             Asked::Step(step) => match &step.kind {
-                StepKind::Instruction => self.answer(Value::Done, how, false),
+                StepKind::Instruction => {
+                    if !self.affirm_first(&how, "Done") {
+                        self.answer(Value::Done, how, false);
+                    }
+                }
                 StepKind::Hold { seconds } => {
+                    if self.affirm_first(&how, "Hold") {
+                        return;
+                    }
                     let whole = (*seconds * Decimal::from(1000)).round();
                     let length = u64::try_from(whole).unwrap_or(1000);
                     self.run.live.phase = Phase::Holding {
@@ -76,7 +96,11 @@ impl Turn<'_> {
                     };
                     self.tell(Mark::Plain, &format!("Hold. {seconds} seconds."));
                 }
-                StepKind::Memo => self.moved("next", self.run.saved.step_after(&job, step, None)),
+                StepKind::Memo => {
+                    if !self.affirm_first(&how, "Next") {
+                        self.moved("next", self.run.saved.step_after(&job, step, None));
+                    }
+                }
                 StepKind::Reading(_) | StepKind::Choice(_) => {
                     let known = self
                         .run
@@ -85,7 +109,9 @@ impl Turn<'_> {
                         .filter(|kept| kept.stale.is_none());
                     match known {
                         Some(_) if self.run.live.correcting.is_none() => {
-                            self.moved("kept", self.run.saved.step_after(&job, step, None));
+                            if !self.affirm_first(&how, "Keep it") {
+                                self.moved("kept", self.run.saved.step_after(&job, step, None));
+                            }
                         }
                         _ => self.tell(Mark::Watch, "A value is wanted. Say it or type it."),
                     }
@@ -96,6 +122,9 @@ impl Turn<'_> {
                 let Cursor::Step { cell, .. } = cursor else {
                     return;
                 };
+                if self.affirm_first(&how, "Keep it") {
+                    return;
+                }
                 self.moved("kept", self.run.saved.after_cell(&job, step, cell));
             }
             Asked::Nothing => {}

@@ -330,9 +330,9 @@ pub struct Microphone {
     pub push_to_talk: bool,
     /// Closed by the talk key: nothing is heard, not even a stop word.
     pub closed: bool,
-    /// Others talk near it: only *affirm* keeps what was read back, answers yes, or ends an
-    /// instruction, and not a *yes* or a *done*, which anybody says.
-    pub others_talk: bool,
+    /// Nobody else talks near it, or so the person says: *yes* keeps what was read back, and *done*
+    /// ends an instruction. Otherwise only *affirm* does, since anybody says *yes* and *done*.
+    pub alone: bool,
 }
 
 /// State of the ear, always shown.

@@ -3,7 +3,7 @@
 //! No state of its own: parts of `Turn`, which `step` drives.
 
 use super::record::{Body, Channel, Clip, How};
-use super::step::{AFFIRM_IS_WANTED, Turn, is_affirm, keyed};
+use super::step::{AFFIRM_IS_WANTED, Turn, keyed};
 use super::{Key, Mark, Phase, Relay, keypad};
 use crate::spoken::{self, Command, Meaning, Slot, SlotKind};
 
@@ -50,7 +50,7 @@ impl Turn<'_> {
             (Some(Meaning::Command(Command::Pause | Command::PauseLong)), _) => self.pause(),
             (Some(Meaning::Command(Command::Back | Command::Disregard)), _) => self.ask_again(),
             (Some(Meaning::Command(Command::Yes)), Some(_))
-                if self.run.live.microphone.others_talk && !is_affirm(words) =>
+                if self.wants_affirm(words) =>
             {
                 self.tell(Mark::Watch, AFFIRM_IS_WANTED);
             }

@@ -295,9 +295,7 @@ impl Turn<'_> {
                     "That is received, not yes. Affirm or negative?",
                 );
             }
-            (Phase::Asking | Phase::Leaving, Command::Yes | Command::Next)
-                if self.run.live.microphone.others_talk && !is_affirm(words) =>
-            {
+            (Phase::Leaving, Command::Yes) if self.wants_affirm(words) => {
                 self.tell(Mark::Watch, "Affirm or negative is wanted. Enter goes on.");
             }
             (Phase::Telling, Command::Next | Command::Yes | Command::Resume) => {
@@ -348,11 +346,17 @@ impl Turn<'_> {
         matches!((self.heard_db, candidate.level_db), (Some(yes), Some(value)) if yes < value - FAINTER_DB)
     }
 
-    /// Whether this yes may be a word of somebody else's talk: it is not *affirm*, which is seldom
-    /// said but as an answer, and others are known to talk here or were heard since the value was
-    /// read back. Of real sentences that begin with "yes" some are heard as a yes (`tests/mic/talk.rs`).
+    /// Whether these words, which mean yes, done or next, may be of somebody else's talk, so that
+    /// *affirm* is wanted, which is seldom said but as an answer. Of real sentences that begin with
+    /// "yes" some are heard as a yes (`tests/mic/talk.rs`).
+    pub(super) fn wants_affirm(&self, words: &str) -> bool {
+        !self.run.live.microphone.alone && !is_affirm(words)
+    }
+
+    /// The same for a value that was read back. Somebody who is alone may have company after all:
+    /// other speech was heard since.
     fn may_be_talk(&self, candidate: &Candidate, words: &str) -> bool {
-        (self.run.live.microphone.others_talk || candidate.talk_heard) && !is_affirm(words)
+        self.wants_affirm(words) || candidate.talk_heard && !is_affirm(words)
     }
 
     // ---- small parts ---------------------------------------------------

@@ -68,11 +68,11 @@ pub(super) enum Open {
     Gate,
     /// A reading.
     Reading,
-    /// A reading that was read back: the next yes keeps it. The most dangerous moment.
+    /// A reading that was read back: the next *affirm* keeps it. The most dangerous moment.
     ReadBack,
-    /// The same where others are known to talk: only *affirm* keeps it.
-    AmongOthers,
-    /// Something is to be done: *done* goes on.
+    /// The same of somebody who says that nobody else talks there: a *yes* keeps it.
+    Alone,
+    /// Something is to be done: *affirm* goes on.
     Instruction,
 }
 
@@ -162,10 +162,10 @@ pub(super) fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
     let saved = Saved::new(&job, started);
     let mut run = Run::new(Arc::new(job), saved);
     run.live.ear = EarState::Open;
-    run.live.microphone.others_talk = open == Open::AmongOthers;
+    run.live.microphone.alone = open == Open::Alone;
     let mut probe = Probe {
         recording: Recording::new(samples, ear, true),
-        says: matches!(open, Open::ReadBack | Open::AmongOthers)
+        says: matches!(open, Open::ReadBack | Open::Alone)
             .then(|| ("five one two", reading())),
         waiting: None,
         at_ms: 0,
@@ -234,7 +234,7 @@ pub(super) fn fainter(yes: &[i16], decibels: f64) -> Vec<i16> {
         .collect()
 }
 
-/// Whether this yes, so much fainter, keeps the value that was read back.
+/// Whether this yes, so much fainter, keeps the value that was read back to somebody alone.
 fn keeps(yes: &[i16], decibels: f64, ear: Ear) -> (bool, bool) {
     let mut samples = fainter(yes, decibels);
     samples.extend(vec![0; 16_000]);
@@ -242,7 +242,7 @@ fn keeps(yes: &[i16], decibels: f64, ear: Ear) -> (bool, bool) {
         samples,
         rate: 16_000,
     };
-    let came = play(Open::ReadBack, sound, ear);
+    let came = play(Open::Alone, sound, ear);
     let kept = came.records.iter().any(|kind| kind == "answered");
     (kept, !came.heard.is_empty())
 }
@@ -321,7 +321,7 @@ fn table(all: &[Clip]) -> usize {
             Open::Reading,
             Open::Instruction,
             Open::ReadBack,
-            Open::AmongOthers,
+            Open::Alone,
         ] {
             let samples = joined(&clips);
             let hours = samples.seconds() / 3600.0;
@@ -369,7 +369,7 @@ fn an_answer_on_the_same_path_is_written() {
         .find(|clip| matches!(clip.said.as_str(), "yes" | "affirm" | "affirmative"))
         .expect("a yes among the recordings");
     let ear = Ear::open(&ModelChoice::BuiltIn).expect("an ear");
-    let came = play(Open::ReadBack, joined(&[yes]), ear);
+    let came = play(Open::Alone, joined(&[yes]), ear);
     assert_eq!(
         came.records.first().map(String::as_str),
         Some("answered"),

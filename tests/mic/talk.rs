@@ -103,14 +103,14 @@ fn sentences_that_begin_with_yes() {
     println!("sentences\tasked\tyes_heard\tvalues_kept");
     for (what, open) in [
         ("said first", Open::ReadBack),
-        ("said first", Open::AmongOthers),
+        ("said first", Open::Alone),
     ] {
         let (heard, kept) = tried(open, alone());
         println!("{}\t{what}, {open:?}\t{heard}\t{kept}", yes.len());
     }
-    let (heard, kept) = tried(Open::ReadBack, in_talk());
+    let (heard, kept) = tried(Open::Alone, in_talk());
     println!(
-        "{}\tafter another sentence, ReadBack\t{heard}\t{kept}",
+        "{}\tafter another sentence, Alone\t{heard}\t{kept}",
         yes.len()
     );
 }
@@ -146,7 +146,7 @@ fn people_near_the_microphone() {
             (Open::Reading, 0.0),
             (Open::Instruction, 0.0),
             (Open::Gate, 0.0),
-            (Open::AmongOthers, 0.0),
+            (Open::Alone, 0.0),
         ] {
             let (mut heard, mut stops, mut kept, mut other, mut what) =
                 (0, 0, 0, Vec::new(), Vec::new());

@@ -186,7 +186,7 @@ impl Ear {
         live.microphone = crate::core::Microphone {
             push_to_talk: args.push_to_talk,
             closed: args.push_to_talk,
-            others_talk: args.others_talk,
+            alone: args.alone,
         };
         if let Some(remark) = self.remark {
             // Shown by the session itself: what is printed before it stands behind its screen.
