@@ -67,7 +67,10 @@ fn list_models(models: &Path) -> io::Result<()> {
         model_hash::of_networks(&networks),
     );
     for name in &names {
-        list += &format!("    ({name:?}, include_bytes!({:?})),\n", models.join(name).to_string_lossy());
+        list += &format!(
+            "    ({name:?}, include_bytes!({:?})),\n",
+            models.join(name).to_string_lossy()
+        );
     }
     list += "];\n";
     let out = PathBuf::from(env::var_os("OUT_DIR").unwrap_or_default());

@@ -49,9 +49,7 @@ impl Turn<'_> {
         match (meaning, waiting) {
             (Some(Meaning::Command(Command::Pause | Command::PauseLong)), _) => self.pause(),
             (Some(Meaning::Command(Command::Back | Command::Disregard)), _) => self.ask_again(),
-            (Some(Meaning::Command(Command::Yes)), Some(_))
-                if self.wants_affirm(words) =>
-            {
+            (Some(Meaning::Command(Command::Yes)), Some(_)) if self.wants_affirm(words) => {
                 self.tell(Mark::Watch, AFFIRM_IS_WANTED);
             }
             (Some(Meaning::Command(Command::Yes)), Some(relay)) => self.relayed(relay),

@@ -179,7 +179,10 @@ fn a_memo_a_hold_and_a_value_that_is_known_are_passed_by_affirm() {
     world.hear("go back");
     assert_eq!(world.kept().len(), 1);
     passes(&mut world, "yes", "Keep it: affirm or negative?", elsewhere);
-    passes(&mut world, "yes", "Hold: affirm or negative?", |world, _| {
-        matches!(world.run.live.phase, Phase::Holding { .. })
-    });
+    passes(
+        &mut world,
+        "yes",
+        "Hold: affirm or negative?",
+        |world, _| matches!(world.run.live.phase, Phase::Holding { .. }),
+    );
 }

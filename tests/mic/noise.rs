@@ -165,8 +165,7 @@ pub(super) fn play(open: Open, samples: sound::Sound, ear: Ear) -> Came {
     run.live.microphone.alone = open == Open::Alone;
     let mut probe = Probe {
         recording: Recording::new(samples, ear, true),
-        says: matches!(open, Open::ReadBack | Open::Alone)
-            .then(|| ("five one two", reading())),
+        says: matches!(open, Open::ReadBack | Open::Alone).then(|| ("five one two", reading())),
         waiting: None,
         at_ms: 0,
         heard: Vec::new(),

@@ -101,10 +101,7 @@ fn sentences_that_begin_with_yes() {
         })
     };
     println!("sentences\tasked\tyes_heard\tvalues_kept");
-    for (what, open) in [
-        ("said first", Open::ReadBack),
-        ("said first", Open::Alone),
-    ] {
+    for (what, open) in [("said first", Open::ReadBack), ("said first", Open::Alone)] {
         let (heard, kept) = tried(open, alone());
         println!("{}\t{what}, {open:?}\t{heard}\t{kept}", yes.len());
     }
