@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use super::value;
 use super::{HearError, HeardAll, elsewhere, hear};
 use crate::edge::ear::{Ear, Listener, ModelChoice};
-use crate::edge::sound::{self, Sound};
+use crate::edge::sound;
 use crate::spoken::named_listening as named;
 
 /// The first line of the table of figures.
@@ -75,22 +75,14 @@ pub fn run_table(
     out: &mut impl Write,
 ) -> Result<(), HearError> {
     let clips = read_table(table)?;
-    let mut source = match &options.heard {
-        Some(path) => Source::Elsewhere(heard_elsewhere(path, &clips)?.into_iter()),
-        None => Source::Ear(Box::new(Ear::open(&options.model)?)),
+    let results = match &options.heard {
+        Some(path) => heard_elsewhere(path, &clips)?,
+        None => heard_here(&clips, options)?,
     };
-    if let (Source::Ear(ear), true) = (&mut source, options.one_ear) {
-        ear.keep_one_model();
-    }
     let mut groups: Vec<(String, Figures)> = Vec::new();
     let mut total = Figures::default();
-    for clip in &clips {
-        let sound = sound::read(&clip.path)?;
-        let heard = match &mut source {
-            Source::Ear(ear) => hear(listener(ear, clip, options, sound.rate)?, &sound)?,
-            Source::Elsewhere(heard) => heard.next().unwrap_or_default(),
-        };
-        let score = Score::of(clip, &heard);
+    for (clip, (heard, seconds)) in clips.iter().zip(&results) {
+        let score = Score::of(clip, heard);
         if options.each {
             writeln!(
                 out,
@@ -111,8 +103,8 @@ pub fn run_table(
                 groups.push((clip.group.clone(), Figures::default()));
                 groups.len() - 1
             });
-        groups[place].1.add(&score, &heard, &sound);
-        total.add(&score, &heard, &sound);
+        groups[place].1.add(&score, heard, *seconds);
+        total.add(&score, heard, *seconds);
     }
     writeln!(out, "{TABLE_HEADER}")?;
     for (name, figures) in &groups {
@@ -122,11 +114,23 @@ pub fn run_table(
     Ok(())
 }
 
-/// Who hears the clips.
-enum Source {
-    Ear(Box<Ear>),
-    /// What another recogniser heard, clip by clip.
-    Elsewhere(std::vec::IntoIter<HeardAll>),
+/// What the ear hears in these clips, with the seconds of sound of each, in the order of the list.
+/// Those of one grammar are heard one after another, since the ear keeps one loaded.
+fn heard_here(clips: &[Clip], options: &TableOptions) -> Result<Vec<(HeardAll, f64)>, HearError> {
+    let mut ear = Ear::open(&options.model)?;
+    if options.one_ear {
+        ear.keep_one_model();
+    }
+    let mut order: Vec<usize> = (0..clips.len()).collect();
+    order.sort_by_key(|at| &clips[*at].grammar);
+    let mut results: Vec<(usize, (HeardAll, f64))> = Vec::new();
+    for at in order {
+        let sound = sound::read(&clips[at].path)?;
+        let listener = listener(&mut ear, &clips[at], options, sound.rate)?;
+        results.push((at, (hear(listener, &sound)?, sound.seconds())));
+    }
+    results.sort_by_key(|(at, _)| *at);
+    Ok(results.into_iter().map(|(_, result)| result).collect())
 }
 
 fn listener(
@@ -145,8 +149,8 @@ fn listener(
     Ok(ear.listen_word_list(&words, rate)?)
 }
 
-/// What was heard of these clips, each by its line.
-fn heard_elsewhere(path: &Path, clips: &[Clip]) -> Result<Vec<HeardAll>, HearError> {
+/// What another recogniser heard in these clips, each by its line, with the seconds of sound.
+fn heard_elsewhere(path: &Path, clips: &[Clip]) -> Result<Vec<(HeardAll, f64)>, HearError> {
     let heard = elsewhere::read(path)?;
     let other = clips
         .iter()
@@ -164,7 +168,11 @@ fn heard_elsewhere(path: &Path, clips: &[Clip]) -> Result<Vec<HeardAll>, HearErr
             ),
         });
     }
-    Ok(heard.iter().map(|(_, words)| words.heard()).collect())
+    clips
+        .iter()
+        .zip(&heard)
+        .map(|(clip, (_, words))| Ok((words.heard(), sound::read(&clip.path)?.seconds())))
+        .collect()
 }
 
 /// What is counted for one clip.
@@ -273,7 +281,7 @@ struct Figures {
 }
 
 impl Figures {
-    fn add(&mut self, score: &Score, heard: &HeardAll, sound: &Sound) {
+    fn add(&mut self, score: &Score, heard: &HeardAll, seconds: f64) {
         self.clips += 1;
         self.words += score.words;
         self.word_errors += score.word_errors;
@@ -283,7 +291,7 @@ impl Figures {
         self.false_accepts += usize::from(score.false_accept);
         self.waits.push(heard.last);
         self.busy += heard.busy;
-        self.sound += sound.seconds();
+        self.sound += seconds;
     }
 
     fn write(&self, name: &str, out: &mut impl Write) -> std::io::Result<()> {
