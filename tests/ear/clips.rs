@@ -1,6 +1,8 @@
 //! What is heard in the recordings, and what is not heard in noise and other speech.
 
-use sayback::edge::ear::GARBAGE;
+use std::hash::{DefaultHasher, Hash, Hasher};
+
+use sayback::edge::ear::{GARBAGE, Heard};
 use sayback::edge::sound::{self, Sound};
 use sayback::hear::{FileOptions, TABLE_HEADER, TableOptions, run_files, run_table};
 
@@ -101,11 +103,36 @@ fn an_answer_with_more_around_it_is_not_understood() {
     assert!(heard.iter().any(|heard| heard.unclear));
 }
 
+/// What is heard, yes or no asked for, of a number with a "yes" so many seconds of quiet behind it.
+fn yes_after_a_number(pause_s: f64) -> Vec<Heard> {
+    let clip = |name: &str| sound::read(&fixtures().join("clips").join(name)).expect("sound");
+    let mut sound = clip("number-milliamps.flac");
+    let quiet = (0..(pause_s * f64::from(sound.rate)) as i32)
+        .map(|at| i16::try_from(at * 7919 % 9 - 4).expect("small"));
+    sound.samples.extend(quiet);
+    sound.samples.extend(clip("yes.flac").samples);
+    hear(&mut ear(), &phrases(&["yes", "no"]), &sound)
+}
+
+#[test]
+fn what_follows_at_once_on_something_not_understood_is_not_understood_either() {
+    let words = |heard: &[Heard]| heard.iter().map(Heard::phrase).collect::<String>();
+    let soon = yes_after_a_number(0.1);
+    let unclear = soon.iter().filter(|heard| heard.unclear).count();
+    assert_eq!((unclear, words(&soon).as_str()), (2, ""));
+    assert_eq!(words(&yes_after_a_number(2.0)), "yes");
+}
+
 #[test]
 fn silence_is_nothing_and_not_even_unclear() {
-    for level in [0, 1, 30] {
-        let samples = (0..48_000)
-            .map(|at: i32| i16::try_from(at * 7919 % (2 * level + 1) - level).expect("small"));
+    for level in [0_u64, 1, 30] {
+        // Hashed, for noise: steps at even distances make a faint buzz, which is no silence.
+        let samples = (0..48_000_u32).map(|at| {
+            let mut hasher = DefaultHasher::new();
+            at.hash(&mut hasher);
+            let step = hasher.finish() % (2 * level + 1);
+            i16::try_from(step).expect("small") - i16::try_from(level).expect("small")
+        });
         let sound = Sound {
             rate: 16_000,
             samples: samples.collect(),
