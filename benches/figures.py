@@ -78,7 +78,7 @@ say("471 phrases parsed, whole process", [whole("parse", "--table", "tests/spoke
 if subprocess.run([program, "hear", "--help"], capture_output=True).returncode == 0:
     demo = ["run", "centre-potentiometer", "--sheet", "audio-fixtures/demo-sheet.toml", "--fast", "--plain", "--runs", runs]
     took = [whole(*demo, "--recording", "audio-fixtures/demo.flac") for _ in range(3)]
-    say("whole job from the recording (212 s of sound)", took, "s", 1.0)
+    say("whole job from the recording (218 s of sound)", took, "s", 1.0)
     for words, phrases in (("words of the vocabulary", ("fully open", "shut")), ("words of one's own", ("gasket torn", "bearing worn"))):
         heard = [choice_heard(*phrases) for _ in range(count)]
         say(f"one question with {words}, whole process", [took for took, _ in heard], "ms of processor time")
