@@ -103,12 +103,12 @@ fn an_answer_with_more_around_it_is_not_understood() {
     assert!(heard.iter().any(|heard| heard.unclear));
 }
 
-/// What is heard, yes or no asked for, of a number with a "yes" so many seconds of quiet behind it.
-fn yes_after_a_number(pause_s: f64) -> Vec<Heard> {
+/// What is heard, yes or no asked for, of a number with a "yes" so many tenths of a second of quiet behind it.
+fn yes_after_a_number(pause: u32) -> Vec<Heard> {
     let clip = |name: &str| sound::read(&fixtures().join("clips").join(name)).expect("sound");
     let mut sound = clip("number-milliamps.flac");
-    let quiet = (0..(pause_s * f64::from(sound.rate)) as i32)
-        .map(|at| i16::try_from(at * 7919 % 9 - 4).expect("small"));
+    let quiet =
+        (0..pause * sound.rate / 10).map(|at| i16::try_from(at * 7919 % 9).expect("small") - 4);
     sound.samples.extend(quiet);
     sound.samples.extend(clip("yes.flac").samples);
     hear(&mut ear(), &phrases(&["yes", "no"]), &sound)
@@ -117,10 +117,10 @@ fn yes_after_a_number(pause_s: f64) -> Vec<Heard> {
 #[test]
 fn what_follows_at_once_on_something_not_understood_is_not_understood_either() {
     let words = |heard: &[Heard]| heard.iter().map(Heard::phrase).collect::<String>();
-    let soon = yes_after_a_number(0.1);
+    let soon = yes_after_a_number(1);
     let unclear = soon.iter().filter(|heard| heard.unclear).count();
     assert_eq!((unclear, words(&soon).as_str()), (2, ""));
-    assert_eq!(words(&yes_after_a_number(2.0)), "yes");
+    assert_eq!(words(&yes_after_a_number(20)), "yes");
 }
 
 #[test]
