@@ -87,35 +87,32 @@ def main():
 
     # Sound goes through layer by layer: what a layer's normalisation takes away must be known before the next is met.
     x = features_of(packs, Cepstra(**config["cepstra"]), overall, config["normalise"]).double()
-    gone = 0.0
 
-    def part(norm, y, weights, wanted):
-        """Sets the mean so that `weights` times what is taken away in all is `wanted`, near to the mean of `y`."""
+    def take_away(norm, y, gone, after):
+        """Sets what `norm` takes away: the mean of `y`, moved by as little as makes the bias of the narrow layer `after` vanish.
+        Gives what is missing from the stream behind it, of which `gone` was missing before."""
         mean = y.reshape(-1, y.shape[2]).mean(0)
-        if weights is not None:
-            short = wanted - weights @ (0.66 * gone - mean)
-            mean = mean - torch.linalg.lstsq(weights, short[:, None], driver="gelsd").solution[:, 0]
-            print(f"  mean of {len(mean)}: moved by {float(torch.linalg.lstsq(weights, short[:, None], driver='gelsd').solution.norm() / mean.norm()):.3f} of its length")
-        norm.mean.copy_(mean)
-        return 0.66 * gone - mean if weights is not None else -mean
+        name, block = after
+        weights = block.narrow.weight.sum(2)
+        short = torch.from_numpy(layers[f"{name}.narrow"][1]) - weights @ (0.66 * gone - mean)
+        move = torch.linalg.lstsq(weights, short[:, None], driver="gelsd").solution[:, 0]
+        print(f"before {name}: mean moved by {float(move.norm() / mean.norm()):.2f} of its length")
+        norm.mean.copy_(mean - move)
+        return 0.66 * gone - norm.mean
 
     with torch.no_grad():
         y = torch.relu(network.first(x))
-        narrow = blocks[0][1].narrow.weight.sum(2)
-        gone = 0.0
-        gone = part(network.first_norm, y, narrow, torch.from_numpy(layers[f"{blocks[0][0]}.narrow"][1]))
+        gone = take_away(network.first_norm, y, torch.zeros(y.shape[2], dtype=y.dtype), blocks[0])
         y = network.first_norm(y)
         for k, (name, block) in enumerate(blocks):
             if name == "step":
                 y = y[:, ::3]
             inner = torch.relu(block.wide(block.narrow(y)))
             if k + 1 < len(blocks):
-                after, wanted = blocks[k + 1][1].narrow.weight.sum(2), torch.from_numpy(layers[f"{blocks[k + 1][0]}.narrow"][1])
-                gone = part(block.norm, inner, after, wanted)
+                gone = take_away(block.norm, inner, gone, blocks[k + 1])
             else:
-                mean = inner.reshape(-1, inner.shape[2]).mean(0)
-                block.norm.mean.copy_(mean)
-                gone = 0.66 * gone - mean
+                block.norm.mean.copy_(inner.reshape(-1, inner.shape[2]).mean(0))
+                gone = 0.66 * gone - block.norm.mean
             y = block(y)
         network.head.bias.data = torch.from_numpy(layers["head"][1]) - network.head.weight[:, :, 0] @ gone
         inner = torch.relu(network.head(y))
