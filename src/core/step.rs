@@ -299,7 +299,12 @@ impl Turn<'_> {
                 self.tell(Mark::Watch, "Affirm or negative is wanted. Enter goes on.");
             }
             (Phase::Telling, Command::Next | Command::Yes | Command::Resume) => {
-                self.go_on(String::new());
+                if self.wants_affirm(words) {
+                    // Spoken only: what was found stays on the screen.
+                    self.say("Next: affirm or negative?");
+                } else {
+                    self.go_on(String::new());
+                }
             }
             (Phase::Telling, Command::RepeatPrompt | Command::ReadBack) => {
                 let text = self.run.live.message.text.clone();

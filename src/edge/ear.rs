@@ -205,8 +205,8 @@ impl Ear {
 
     /// Listens for the utterances of `graph` in sound of `rate` samples a second.
     ///
-    /// The first time a grammar is asked for, its model is loaded, which takes
-    /// about a tenth of a second.
+    /// Where another grammar was asked for last, the models are loaded anew, which
+    /// takes about a tenth of a second.
     ///
     /// # Errors
     /// [`EarError::Rate`], [`EarError::UnknownWords`], [`EarError::BadGraph`], or

@@ -127,6 +127,31 @@ fn an_instruction_ends_by_affirm_and_by_done_where_somebody_is_alone() {
     }
 }
 
+#[test]
+fn a_finding_that_wants_attention_is_passed_by_affirm() {
+    for word in ["next", "yes", "go ahead"] {
+        for alone in [false, true] {
+            let mut world = World::new();
+            world.run.live.microphone.alone = alone;
+            for line in [
+                "yes", "31", "12.02", "", "yes", "yes", "yes", "yes", "yes", "", "24.1", "0.00",
+                "24.1",
+            ] {
+                world.keys(line);
+            }
+            let told = world.run.live.message.text.clone();
+            world.hear(word);
+            assert_eq!(world.run.live.phase == Phase::Telling, !alone, "{word}");
+            if !alone {
+                assert_eq!(world.said.last().unwrap(), "Next: affirm or negative?");
+                assert_eq!(world.run.live.message.text, told);
+                world.hear("affirm");
+                assert_ne!(world.run.live.phase, Phase::Telling, "{word}");
+            }
+        }
+    }
+}
+
 const OTHERS: &str = r#"
 format = 1
 id = "talk"

@@ -22,7 +22,7 @@ const MARGIN_SECONDS: f64 = 0.3;
 const LONGEST_SECONDS: u32 = 30;
 
 /// What begins so soon after an utterance that was not understood is the rest of it, in seconds: nobody
-/// can have been asked again by then. "One zero zero one", said with pauses, is never taken for its last
+/// can have been asked again by then. "One zero zero one", said with pauses, is then not taken for its last
 /// "one". Of 2,014 recordings (most groups of `model/README.md`) 18 instead of 24 were taken for something else, and as
 /// many were right. Less than what the gate before the ear stays open for.
 const GOES_ON_SECONDS: f64 = 0.5;
